@@ -1,0 +1,5 @@
+"""The addresses of what is measured and computed."""
+
+urlpatterns: list = [
+    # readings
+]

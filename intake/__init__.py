@@ -1,0 +1,1 @@
+"""The counter and the bench: people, gear, jobs, tags, estimates, invoices, pickup."""

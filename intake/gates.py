@@ -1,0 +1,31 @@
+"""What keeps a job back, as far as the counter and the bench know: the owner's word, and a timer that still runs."""
+
+from intake.models import Job, State
+from shop.models import Staff
+
+
+def timer_stopped(job: Job, to: str, by: Staff) -> str | None:
+    """Labour is whole before a job leaves the bench for good."""
+    if to not in (State.READY, State.COLLECTED):
+        return None
+    running = job.labour.filter(ended__isnull=True).select_related("who").first()
+    return f"{running.who}'s timer still runs on this job. Stop it first." if running else None
+
+
+def estimate_made(job: Job, to: str, by: Staff) -> str | None:
+    """The owner has something to decide on."""
+    if to != State.OWNER_TO_DECIDE or job.estimates.filter(answer__isnull=True).exists():
+        return None
+    return "There is no open estimate for the owner to decide on. Make one first."
+
+
+def owner_answered(job: Job, to: str, by: Staff) -> str | None:
+    """Work goes on when the owner's word is recorded."""
+    if job.state != State.OWNER_TO_DECIDE or to not in (State.ON_THE_BENCH, State.IN_LINE):
+        return None
+    latest = job.estimates.select_related("answer").first()
+    if latest is None or not hasattr(latest, "answer"):
+        return "The owner's answer to the estimate isn't recorded yet. Record it first."
+    if not latest.answer.yes:
+        return "The owner declined the estimate. Make a new one, or let it go home as it is."
+    return None

@@ -1,0 +1,232 @@
+"""Money on a job: charges, estimates and their answers, invoices, payments. Totals come from shop.money, once."""
+
+from decimal import Decimal
+
+from django.core.validators import MinValueValidator
+from django.db import models
+from django.db.models import Q
+from django.utils import timezone
+
+from intake.models.jobs import Job
+from intake.models.people import Person
+from intake.models.visits import Signature
+from shop.models import Kept, Staff
+
+
+class LineKind(models.TextChoices):
+    LABOUR = "labour", "Labour"
+    PART = "part", "Part"
+    FEE = "fee", "Fee"
+    DISCOUNT = "discount", "Discount"
+
+
+class BillLine(models.Model):
+    """What a line of a bill says. A discount's price is a positive sum that is taken off."""
+
+    kind = models.CharField("kind", max_length=10, choices=LineKind.choices)
+    text = models.CharField("what for", max_length=200)
+    quantity = models.DecimalField(
+        "quantity",
+        max_digits=10,
+        decimal_places=3,
+        default=1,
+        validators=[MinValueValidator(Decimal("0.001"))],
+    )
+    unit = models.CharField("unit", max_length=12, blank=True)  # "h" for labour; pieces have none
+    unit_price = models.DecimalField(
+        "price each", max_digits=12, decimal_places=3, validators=[MinValueValidator(Decimal(0))]
+    )
+    position = models.PositiveIntegerField(default=0)
+
+    class Meta:
+        abstract = True
+        ordering = ["position", "pk"]
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(quantity__gt=0) & Q(unit_price__gte=0) & Q(kind__in=LineKind.values),
+                name="%(class)s_sane",
+            )
+        ]
+
+    def __str__(self) -> str:
+        return self.text
+
+
+class ChargeQuerySet(models.QuerySet["Charge"]):
+    def standing(self) -> "ChargeQuerySet":
+        """Charges that weren't struck out."""
+        return self.filter(struck_at__isnull=True)
+
+    def to_invoice(self) -> "ChargeQuerySet":
+        return self.standing().filter(invoice__isnull=True)
+
+
+class Charge(BillLine):
+    """A line of what the job costs so far. `origin` names what brought it (`labour/5`, `move/17`), so it comes once."""
+
+    job = models.ForeignKey(Job, models.CASCADE, related_name="charges")
+    origin = models.CharField(max_length=60, blank=True)
+    by = models.ForeignKey(Staff, models.PROTECT, related_name="+")
+    at = models.DateTimeField(default=timezone.now)
+    revision = models.PositiveIntegerField(default=1, editable=False)
+    struck_at = models.DateTimeField(null=True, blank=True, editable=False)
+    invoice = models.ForeignKey(
+        "Invoice", models.PROTECT, null=True, blank=True, related_name="charges", editable=False
+    )
+
+    objects = ChargeQuerySet.as_manager()
+
+    class Meta(BillLine.Meta):
+        constraints = [
+            *BillLine.Meta.constraints,
+            models.UniqueConstraint(
+                fields=["origin"],
+                condition=~Q(origin="") & Q(struck_at__isnull=True),
+                name="charge_origin_once",
+            ),
+        ]
+
+
+class Estimate(models.Model):
+    """A priced proposal, in numbered revisions. Its lines can be changed until it is answered or a newer one is made."""
+
+    job = models.ForeignKey(Job, models.CASCADE, related_name="estimates")
+    number = models.PositiveSmallIntegerField()
+    words = models.TextField("what we propose", max_length=4000, blank=True)
+    valid_until = models.DateField("valid until")
+    by = models.ForeignKey(Staff, models.PROTECT, related_name="+")
+    at = models.DateTimeField(default=timezone.now)
+    # what it said when it was made: a later change of the shop's rates doesn't touch it
+    currency = models.CharField(max_length=3)
+    net = models.DecimalField(max_digits=12, decimal_places=3)
+    taxes = models.JSONField(default=list)  # [{"name", "percent", "base", "tax"}] as decimal text
+    gross = models.DecimalField(max_digits=12, decimal_places=3)
+
+    class Meta:
+        ordering = ["-number"]
+        constraints = [models.UniqueConstraint(fields=["job", "number"], name="estimate_number_once")]
+
+    def __str__(self) -> str:
+        return f"Estimate {self.number}"
+
+
+class EstimateLine(BillLine):
+    estimate = models.ForeignKey(Estimate, models.CASCADE, related_name="lines")
+
+
+class Answer(Kept):
+    """The owner's word on an estimate: who, when, how. It can't be changed; a new estimate can be answered anew."""
+
+    class How(models.TextChoices):
+        SIGNED = "signed", "Signed on the tablet"
+        PHONE = "phone", "By phone"
+        WRITING = "writing", "In writing"
+
+    estimate = models.OneToOneField(Estimate, models.PROTECT)
+    yes = models.BooleanField("go ahead")
+    how = models.CharField("how", max_length=8, choices=How.choices)
+    who = models.CharField("who said so", max_length=120)
+    words = models.CharField("in their words", max_length=500, blank=True)
+    at = models.DateTimeField(default=timezone.now)
+    by = models.ForeignKey(Staff, models.PROTECT, related_name="+")
+    signature = models.OneToOneField(Signature, models.PROTECT, null=True, blank=True)
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(
+                condition=~Q(how="signed") | Q(signature__isnull=False), name="answer_signed_has_signature"
+            ),
+            models.CheckConstraint(condition=~Q(who=""), name="answer_says_who"),
+        ]
+
+    def __str__(self) -> str:
+        return "Go ahead" if self.yes else "Declined"
+
+
+class Series(models.Model):
+    """The next number of a run of invoices. Taken inside the transaction that issues, so there is never a gap."""
+
+    name = models.CharField(max_length=10, unique=True)
+    next_number = models.PositiveIntegerField(default=1)
+
+    class Meta:
+        verbose_name_plural = "series"
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class Invoice(Kept):
+    """An invoice as issued: numbered without gaps, never changed. It keeps all it said, in its own words."""
+
+    series = models.CharField(max_length=10)
+    number = models.PositiveIntegerField()
+    job = models.ForeignKey(Job, models.PROTECT, related_name="invoices")
+    person = models.ForeignKey(Person, models.PROTECT, related_name="invoices")
+    issued_on = models.DateField()
+    at = models.DateTimeField(default=timezone.now)
+    by = models.ForeignKey(Staff, models.PROTECT, related_name="+")
+    seller = models.JSONField()  # name, address, phone, email, tax_number as they were
+    buyer = models.JSONField()  # name, address
+    words = models.TextField(blank=True)  # findings in plain words
+    currency = models.CharField(max_length=3)
+    prices_include_tax = models.BooleanField()
+    net = models.DecimalField(max_digits=12, decimal_places=3)
+    taxes = models.JSONField(default=list)
+    gross = models.DecimalField(max_digits=12, decimal_places=3)
+
+    class Meta:
+        ordering = ["-issued_on", "-number"]
+        constraints = [models.UniqueConstraint(fields=["series", "number"], name="invoice_number_once")]
+
+    def __str__(self) -> str:
+        return self.label
+
+    @property
+    def label(self) -> str:
+        return f"{self.series}-{self.number:05d}"
+
+
+class InvoiceLine(Kept):
+    """A line as issued, with what it came to."""
+
+    invoice = models.ForeignKey(Invoice, models.PROTECT, related_name="lines")
+    kind = models.CharField(max_length=10, choices=LineKind.choices)
+    text = models.CharField(max_length=200)
+    quantity = models.DecimalField(max_digits=10, decimal_places=3)
+    unit = models.CharField(max_length=12, blank=True)
+    unit_price = models.DecimalField(max_digits=12, decimal_places=3)
+    amount = models.DecimalField(max_digits=12, decimal_places=3)
+    tax_percents = models.JSONField(default=list)
+    position = models.PositiveIntegerField()
+
+    class Meta:
+        ordering = ["position", "pk"]
+
+    def __str__(self) -> str:
+        return self.text
+
+
+class Payment(Kept):
+    """Money that changed hands for a job. A deposit comes before its invoice; a refund is a negative sum."""
+
+    class Method(models.TextChoices):
+        CASH = "cash", "Cash"
+        CARD = "card", "Card"
+        TRANSFER = "transfer", "Bank transfer"
+        CHEQUE = "cheque", "Cheque"
+
+    job = models.ForeignKey(Job, models.PROTECT, related_name="payments")
+    amount = models.DecimalField(max_digits=12, decimal_places=3)
+    method = models.CharField("how it was paid", max_length=10, choices=Method.choices)
+    tendered = models.DecimalField(max_digits=12, decimal_places=3, null=True, blank=True)  # cash handed over
+    note = models.CharField("note", max_length=200, blank=True)
+    at = models.DateTimeField(default=timezone.now)
+    by = models.ForeignKey(Staff, models.PROTECT, related_name="+")
+
+    class Meta:
+        ordering = ["at", "pk"]
+        constraints = [models.CheckConstraint(condition=~Q(amount=0), name="payment_not_nothing")]
+
+    def __str__(self) -> str:
+        return f"{self.get_method_display()} {self.amount}"

@@ -1,0 +1,70 @@
+"""What happens around every request."""
+
+from collections.abc import Callable
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect
+from django.utils import timezone
+
+from shop import refusals
+from shop.errors import Refused
+from shop.models import Shop
+
+Answer = Callable[[HttpRequest], HttpResponse]
+
+POLICY = "; ".join(
+    [
+        "default-src 'self'",
+        "img-src 'self' data: blob:",
+        "object-src 'none'",
+        "base-uri 'none'",
+        "frame-ancestors 'none'",
+        "form-action 'self'",
+    ]
+)
+
+
+class SecurityPolicy:
+    """Send the Content-Security-Policy with every answer, and keep customers' data out of shared caches."""
+
+    def __init__(self, get_response: Answer):
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        response = self.get_response(request)
+        response.headers.setdefault("Content-Security-Policy", POLICY)
+        response.headers.setdefault("Permissions-Policy", "camera=(self), geolocation=(), microphone=()")
+        if not request.path.startswith("/static/"):
+            response.headers.setdefault("Cache-Control", "private, no-store")
+        return response
+
+
+class ShopPlace:
+    """Put the shop on the request, and its time zone in force. Before the first start, show nothing but that."""
+
+    def __init__(self, get_response: Answer):
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        request.shop = Shop.current()
+        if request.shop is None:
+            if not request.path.startswith("/first-start/"):
+                return redirect("first-start")
+            return self.get_response(request)
+        with timezone.override(request.shop.zone):
+            return self.get_response(request)
+
+
+class PlainRefusals:
+    """Show a refusal of the business as a page with its sentence, where the view didn't show it itself."""
+
+    def __init__(self, get_response: Answer):
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        return self.get_response(request)
+
+    def process_exception(self, request: HttpRequest, exception: Exception) -> HttpResponse | None:
+        if isinstance(exception, Refused):
+            return refusals.refused(request, exception)
+        return None

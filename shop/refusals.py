@@ -1,0 +1,57 @@
+"""How a refusal looks: a page with one plain sentence, or for htmx the same sentence where words go."""
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.template.loader import render_to_string
+from django.utils.http import url_has_allowed_host_and_scheme
+
+from shop.errors import Refused
+from shop.http import wants_part
+
+
+def refused(request: HttpRequest, why: Refused) -> HttpResponse:
+    """Answer with the sentence. htmx is told to put it into `#words`, which every page has."""
+    context = {"sentence": str(why), "back": _came_from(request)}
+    if wants_part(request):
+        response = render(request, "shop/refused.html#refused-words", context, status=why.status)
+        response["HX-Retarget"] = "#words"
+        response["HX-Reswap"] = "innerHTML show:window:top"
+        return response
+    return render(request, "shop/refused.html", context, status=why.status)
+
+
+def _came_from(request: HttpRequest) -> str:
+    """The page of ours that this one was reached from, to go back to."""
+    referer = request.headers.get("Referer", "")
+    return referer if url_has_allowed_host_and_scheme(referer, allowed_hosts={request.get_host()}) else ""
+
+
+def csrf_failure(request: HttpRequest, reason: str = "") -> HttpResponse:
+    """Answer a form whose token doesn't fit: most often a page left open over a change of person."""
+    return refused(
+        request,
+        StalePage("This page was opened before the last sign-in. Go back, load it again, then send it."),
+    )
+
+
+class StalePage(Refused):
+    """The form belongs to another sign-in."""
+
+    status = 403
+
+
+def bad_request(request: HttpRequest, exception: Exception) -> HttpResponse:
+    return render(request, "400.html", status=400)
+
+
+def forbidden(request: HttpRequest, exception: Exception) -> HttpResponse:
+    return render(request, "403.html", status=403)
+
+
+def not_found(request: HttpRequest, exception: Exception) -> HttpResponse:
+    return render(request, "404.html", status=404)
+
+
+def broken(request: HttpRequest) -> HttpResponse:
+    """Answer after a mistake of ours. Rendered without the request's context: that may be what broke."""
+    return HttpResponse(render_to_string("500.html"), status=500)

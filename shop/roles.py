@@ -1,0 +1,61 @@
+"""Who may do what: the one table.
+
+A view asks for an act by its words (`@allowed("move jobs")`), a template with `{% if request.user|may:"move jobs" %}`.
+An act that isn't in the table is a mistake of ours, and is refused loudly at import.
+"""
+
+from typing import Final
+
+from django.db import models
+
+
+class Role(models.TextChoices):
+    """The four kinds of people (and one tablet) that sign in."""
+
+    OWNER = "owner", "Owner"
+    BENCH = "bench", "Bench"
+    COUNTER = "counter", "Counter"
+    PAD = "pad", "Sign-in pad"
+
+
+_STAFF = frozenset({Role.OWNER, Role.BENCH, Role.COUNTER})
+_BENCH = frozenset({Role.OWNER, Role.BENCH})
+_COUNTER = frozenset({Role.OWNER, Role.COUNTER})
+_OWNER = frozenset({Role.OWNER})
+
+ACTS: Final[dict[str, frozenset[Role]]] = {
+    # seeing
+    "see jobs": _STAFF,
+    "see people": _STAFF,
+    "see reports": _OWNER,
+    # the counter
+    "take in gear": _STAFF,
+    "open the pad": _STAFF,
+    "fill the pad": frozenset({Role.PAD}),
+    "change people": _COUNTER | _BENCH,
+    "record an answer": _STAFF,
+    "take money": _COUNTER,
+    "issue invoices": _COUNTER,
+    "hand gear back": _COUNTER,
+    "print": _STAFF,
+    # the bench
+    "move jobs": _STAFF,
+    "work on jobs": _BENCH,
+    "order the queue": _BENCH,
+    "charge jobs": _STAFF,
+    # one's own
+    "change person": _STAFF,
+    # the shop's own
+    "set up the shop": _OWNER,
+    "manage staff": _OWNER,
+    "waive money owed": _OWNER,
+}
+
+
+def may(role: str, act: str) -> bool:
+    """Say whether a role may do an act.
+
+    Raises:
+        KeyError: the act isn't in the table.
+    """
+    return role in ACTS[act]

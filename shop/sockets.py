@@ -1,0 +1,125 @@
+"""Sockets: where the floors above plug in, so that this one stays ignorant of them.
+
+An app plugs in from its `AppConfig.ready()`. Order of plugging in doesn't matter: each registry sorts by `order`, then name.
+"""
+
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass, field
+from typing import Any, Generic, TypeVar
+
+T = TypeVar("T")
+
+
+class Socket(Generic[T]):
+    """A registry of one kind of plug. Plugging the same name in twice is a mistake."""
+
+    def __init__(self) -> None:
+        self._plugs: dict[str, T] = {}
+
+    def plug(self, item: T) -> T:
+        name = item.name  # type: ignore[attr-defined]
+        if name in self._plugs:
+            raise ValueError(f"{name!r} is plugged in already.")
+        self._plugs[name] = item
+        return item
+
+    def __iter__(self) -> Iterator[T]:
+        return iter(sorted(self._plugs.values(), key=lambda p: (p.order, p.name)))  # type: ignore[attr-defined]
+
+    def __getitem__(self, name: str) -> T:
+        return self._plugs[name]
+
+    def __contains__(self, name: str) -> bool:
+        return name in self._plugs
+
+
+@dataclass(frozen=True)
+class Hit:
+    """One line of the search box's answer."""
+
+    kind: str  # "Job", "Person": shown before the title
+    title: str
+    detail: str
+    url: str
+    icon: str = "find"
+
+
+@dataclass(frozen=True)
+class Finder:
+    """Answers the one search box. `find(text, limit)` returns at most `limit` hits, best first."""
+
+    name: str
+    act: str  # who may see these hits: an act of the roles table
+    find: Callable[[str, int], Iterable[Hit]]
+    order: int = 50
+
+
+@dataclass(frozen=True)
+class Panel:
+    """A box on somebody else's page. `context(request, thing)` returns what the template needs, or None for no box."""
+
+    name: str
+    place: str  # "front page", "job", "person", "gear"
+    act: str
+    template: str
+    context: Callable[[Any, Any], dict[str, Any] | None]
+    order: int = 50
+
+
+@dataclass(frozen=True)
+class Gate:
+    """May refuse a move of the workflow. `check(job, to, by)` returns None, or the sentence that says why not yet."""
+
+    name: str
+    check: Callable[[Any, str, Any], str | None]
+    order: int = 50
+
+
+@dataclass(frozen=True)
+class Report:
+    """A line on the reports page."""
+
+    name: str
+    title: str
+    words: str
+    url_name: str
+    act: str = "see reports"
+    order: int = 50
+
+
+@dataclass(frozen=True)
+class DemoPart:
+    """A part of the invented shop. `load(people)` fills its own tables; lower floors come first by `order`."""
+
+    name: str
+    load: Callable[[], None]
+    order: int = 50
+
+
+finders: Socket[Finder] = Socket()
+panels: Socket[Panel] = Socket()
+gates: Socket[Gate] = Socket()
+reports: Socket[Report] = Socket()
+demo_parts: Socket[DemoPart] = Socket()
+
+
+@dataclass(frozen=True)
+class ShownPanel:
+    """A panel with its context, ready for `{% include panel.template with … %}`."""
+
+    name: str
+    template: str
+    context: dict[str, Any] = field(default_factory=dict)
+
+
+def panels_for(place: str, request: Any, thing: Any = None) -> list[ShownPanel]:
+    """The panels of a page that this person may see."""
+    from shop.roles import may
+
+    shown = []
+    for panel in panels:
+        if panel.place == place and may(request.user.role, panel.act):
+            context = panel.context(request, thing)
+            if context is not None:
+                shown.append(ShownPanel(panel.name, panel.template, context))
+    return shown

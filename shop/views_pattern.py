@@ -1,0 +1,5 @@
+from django.http import HttpResponse
+
+
+def pattern(request):
+    return HttpResponse("to be written")

@@ -1,0 +1,106 @@
+"""What every test can ask for: the shop, its people, and a browser-like client that sends forms as our pages do."""
+
+from collections.abc import Callable
+from typing import Any
+
+import pytest
+from django.http import HttpResponse
+from django.test import Client
+
+from shop.models import Shop, Staff, Terms
+from shop.once import FIELD, new_key
+from shop.roles import Role
+from tests.factories import ShopFactory, StaffFactory, TaxRateFactory, TermsFactory
+
+
+@pytest.fixture(autouse=True)
+def _own_folders(settings: Any, tmp_path: Any) -> None:
+    """Pictures and static files of tests stay out of the shop's; hashing a password needn't be slow here."""
+    settings.MEDIA_ROOT = tmp_path / "media"
+    settings.STORAGES = {
+        **settings.STORAGES,
+        "staticfiles": {"BACKEND": "django.contrib.staticfiles.storage.StaticFilesStorage"},
+    }
+    settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
+    settings.ALLOWED_HOSTS = ["*"]
+
+
+@pytest.fixture
+def shop(db: None) -> Shop:
+    """Lantern Quay Electronics, open for business: terms, 7.25 % on parts."""
+    shop = ShopFactory()
+    TermsFactory()
+    TaxRateFactory()
+    return shop
+
+
+@pytest.fixture
+def terms(shop: Shop) -> Terms:
+    return Terms.current()
+
+
+@pytest.fixture
+def owner(shop: Shop) -> Staff:
+    return StaffFactory(name="Wren Adeyemi", sign_in="wren", role=Role.OWNER)
+
+
+@pytest.fixture
+def bench(shop: Shop) -> Staff:
+    return StaffFactory(name="Tomas Lindqvist", sign_in="tomas", role=Role.BENCH)
+
+
+@pytest.fixture
+def counter(shop: Shop) -> Staff:
+    return StaffFactory(name="Ida Marsh", sign_in="ida", role=Role.COUNTER)
+
+
+@pytest.fixture
+def pad(shop: Shop) -> Staff:
+    return StaffFactory(name="Sign-in pad", sign_in="pad", role=Role.PAD)
+
+
+class Tablet(Client):
+    """A client that adds the form's one-time key, and can ask the way htmx does."""
+
+    def send(
+        self, path: str, data: dict[str, Any] | None = None, *, htmx: bool = False, **extra: Any
+    ) -> HttpResponse:
+        """POST a form as one of our pages would: with a fresh one-time key unless the data has one."""
+        headers = {"HX-Request": "true"} if htmx else {}
+        return self.post(path, {FIELD: new_key(), **(data or {})}, headers=headers, **extra)
+
+    def part(self, path: str, data: dict[str, Any] | None = None) -> HttpResponse:
+        """GET as htmx would."""
+        return self.get(path, data, headers={"HX-Request": "true"})
+
+
+@pytest.fixture
+def tablet_of(shop: Shop) -> Callable[[Staff], Tablet]:
+    """`tablet_of(bench)`: a tablet on which that person is signed in."""
+
+    def signed_in(staff: Staff) -> Tablet:
+        tablet = Tablet()
+        tablet.force_login(staff, backend="shop.doors.PasswordDoor")
+        return tablet
+
+    return signed_in
+
+
+@pytest.fixture
+def as_owner(tablet_of: Any, owner: Staff) -> Tablet:
+    return tablet_of(owner)
+
+
+@pytest.fixture
+def as_bench(tablet_of: Any, bench: Staff) -> Tablet:
+    return tablet_of(bench)
+
+
+@pytest.fixture
+def as_counter(tablet_of: Any, counter: Staff) -> Tablet:
+    return tablet_of(counter)
+
+
+@pytest.fixture
+def as_pad(tablet_of: Any, pad: Staff) -> Tablet:
+    return tablet_of(pad)

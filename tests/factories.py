@@ -1,0 +1,185 @@
+"""Rows for tests, in the words of the trade. Invented people and makers only."""
+
+import datetime as dt
+from decimal import Decimal
+
+import factory
+from django.utils import timezone
+from factory.django import DjangoModelFactory
+
+from calc.models import Reading
+from intake import claims
+from intake.models import (
+    Charge,
+    Finding,
+    Gear,
+    Job,
+    LoosePiece,
+    Note,
+    Person,
+    Phone,
+    Signature,
+    State,
+    Visit,
+)
+from shop.models import Shop, Staff, TaxRate, Terms
+from shop.roles import Role
+
+
+class ShopFactory(DjangoModelFactory):
+    class Meta:
+        model = Shop
+        django_get_or_create = ("id",)
+
+    id = 1
+    name = "Lantern Quay Electronics"
+    address = "4 Ropewalk\nPort Ansley"
+    phone = "555 0100"
+    currency = "USD"
+    time_zone = "America/New_York"
+    labour_rate = Decimal("80")
+    diagnosis_fee = Decimal("45")
+
+
+class StaffFactory(DjangoModelFactory):
+    class Meta:
+        model = Staff
+
+    name = factory.Sequence(lambda n: f"Staff {n}")
+    sign_in = factory.Sequence(lambda n: f"staff{n}")
+    role = Role.OWNER
+
+
+class TermsFactory(DjangoModelFactory):
+    class Meta:
+        model = Terms
+        django_get_or_create = ("version",)
+
+    version = 1
+    text = "We look at your gear, tell you what it needs, and do what you agree to."
+    storage_text = "Collect within 30 days of the notice. After that storage is charged by the day."
+    daily_fee = Decimal("2")
+
+
+class TaxRateFactory(DjangoModelFactory):
+    class Meta:
+        model = TaxRate
+
+    name = "Sales tax"
+    percent = Decimal("7.25")
+    on_parts = True
+    valid_from = dt.date(2020, 1, 1)
+
+
+class PersonFactory(DjangoModelFactory):
+    class Meta:
+        model = Person
+
+    name = factory.Sequence(lambda n: f"Customer {n}")
+
+
+class PhoneFactory(DjangoModelFactory):
+    class Meta:
+        model = Phone
+
+    person = factory.SubFactory(PersonFactory)
+    number = factory.Sequence(lambda n: f"555 01{n % 100:02d}")
+
+
+class GearFactory(DjangoModelFactory):
+    class Meta:
+        model = Gear
+
+    owner = factory.SubFactory(PersonFactory)
+    kind = "head"
+    technology = "valve"
+    maker = "Corvane"
+    model = "Meridian 50"
+    serial = factory.Sequence(lambda n: f"CM{n:05d}")
+
+
+class SignatureFactory(DjangoModelFactory):
+    class Meta:
+        model = Signature
+
+    purpose = "drop-off"
+    name = "Customer"
+    svg = '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 300 100"><path d="M1 1L9 9"/></svg>'
+    words = "The shop's terms."
+
+
+class VisitFactory(DjangoModelFactory):
+    class Meta:
+        model = Visit
+
+    person = factory.SubFactory(PersonFactory)
+    taken_in_by = factory.SubFactory(StaffFactory)
+    terms = factory.SubFactory(TermsFactory)
+    signature = factory.SubFactory(SignatureFactory)
+
+
+class JobFactory(DjangoModelFactory):
+    """A job; `state` may be anything. `claim` is made from month and number."""
+
+    class Meta:
+        model = Job
+
+    month = "2611"
+    number = factory.Sequence(lambda n: n % 9999 + 1)
+    claim = factory.LazyAttribute(lambda o: claims.make(2000 + int(o.month[:2]), int(o.month[2:]), o.number))
+    gear = factory.SubFactory(GearFactory)
+    person = factory.SelfAttribute("gear.owner")
+    visit = factory.SubFactory(VisitFactory, person=factory.SelfAttribute("..person"))
+    complaint = "It hums and cuts out when warm."
+    state = State.TAGGED_IN
+    collected_at = factory.LazyAttribute(lambda o: timezone.now() if o.state == State.COLLECTED else None)
+
+
+class LoosePieceFactory(DjangoModelFactory):
+    class Meta:
+        model = LoosePiece
+
+    job = factory.SubFactory(JobFactory)
+    name = "Footswitch"
+
+
+class NoteFactory(DjangoModelFactory):
+    class Meta:
+        model = Note
+
+    job = factory.SubFactory(JobFactory)
+    text = "Reservoir capacitor bulges."
+    by = factory.SubFactory(StaffFactory)
+
+
+class FindingFactory(DjangoModelFactory):
+    class Meta:
+        model = Finding
+
+    job = factory.SubFactory(JobFactory)
+    fault = "First filter capacitor open"
+    by = factory.SubFactory(StaffFactory)
+
+
+class ChargeFactory(DjangoModelFactory):
+    class Meta:
+        model = Charge
+
+    job = factory.SubFactory(JobFactory)
+    kind = "part"
+    text = "Capacitor 22 µF 450 V"
+    unit_price = Decimal("6.50")
+    by = factory.SubFactory(StaffFactory)
+
+
+class ReadingFactory(DjangoModelFactory):
+    class Meta:
+        model = Reading
+
+    job = factory.SubFactory(JobFactory)
+    point = "Plate, V4"
+    written = "448"
+    value = 448.0
+    unit = "V"
+    when = "after"
+    by = factory.SubFactory(StaffFactory)
