@@ -229,11 +229,10 @@ def total(
 
 def balance(gross: Decimal, payments: Iterable[Decimal]) -> Decimal:
     """Return what is still owed: above zero the customer owes it, below zero the shop (EN 16931 BR-CO-16)."""
-    owed = gross
-    for payment in payments:
-        owed -= payment
-    _exact(owed)
-    return owed
+    payments = list(payments)
+    for amount in (gross, *payments):
+        _exact(amount)
+    return gross - sum(payments, Decimal(0))
 
 
 def change_from(cash: Decimal, due: Decimal) -> Decimal:
@@ -280,12 +279,7 @@ def _taxes_of(
 
 
 def _taxes_of_invoice(
-    lines: tuple[Line, ...],
-    charged: list[int],
-    left: list[Decimal],
-    currency: str,
-    *,
-    inside: bool,
+    lines: tuple[Line, ...], charged: list[int], left: list[Decimal], currency: str, *, inside: bool
 ) -> dict[int, tuple[Decimal, ...]]:
     """Work each tax out once, then give every line its share of it."""
     groups: dict[tuple[TaxShare, ...], list[int]] = {}
@@ -375,15 +369,13 @@ def format_amount(amount: Decimal, currency: str, locale: str = "en") -> str:
 
 def _without_sign(text: str, currency: str) -> str:
     """Take the currency's own sign or code off either end."""
-    symbol = get_currency_symbol(currency, "en")
+    symbol = get_currency_symbol(currency, "en").translate(_SPACES)
     for sign in sorted(
-        {currency, symbol, symbol.lstrip("ABCDEFGHIJKLMNOPQRSTUVWXYZ")} - {""},
-        key=len,
-        reverse=True,
+        {currency, symbol, symbol.lstrip("ABCDEFGHIJKLMNOPQRSTUVWXYZ")} - {""}, key=len, reverse=True
     ):
-        if text.upper().startswith(sign):
+        if text[: len(sign)].upper() == sign.upper():
             return text[len(sign) :].strip()
-        if text.upper().endswith(sign):
+        if text[-len(sign) :].upper() == sign.upper():
             return text[: -len(sign)].strip()
     return text
 
@@ -394,10 +386,7 @@ def _split(bare: str, places: int, example: str) -> tuple[str, str]:
     whole, found, fraction = bare.rpartition(mark)
     could_be_thousands = bool(_GROUPED.fullmatch(bare)) and bare[0] != "0"
     if not found or bare.count(mark) > 1 or (places == 0 and could_be_thousands):
-        whole, fraction = (
-            bare,
-            "",
-        )  # 1.234.567: what stands there several times can only part thousands
+        whole, fraction = (bare, "")  # 1.234.567: what stands there several times can only part thousands
     elif not fraction:
         raise AmountError(f"Something is missing after the “{mark}”. Write it like {example}.")
     elif places == 2 and could_be_thousands:
