@@ -1,14 +1,14 @@
 """Claim numbers: what is printed on every ticket and tag, read over the phone and typed with a greasy finger.
 
 A claim number is `YYMM-NNNN-C`: year and month, a number within the month, and one check character of
-ISO/IEC 7064 MOD 37-2 over the eight digits. With it every single wrong character, every swap of two characters
-(neighbours or not) and every doubled slip (`33` for `55`) is caught.
+ISO/IEC 7064 MOD 37-2 over the eight digits. With it every single wrong character, every swap of two
+characters (neighbours or not) and every doubled slip (`33` for `55`) is caught.
 
 Why MOD 37-2 and not its sister MOD 37,36, which is as long: MOD 37,36 lets about one neighbour swap in a
 hundred through (2401-0040-1 and 2401-0041-0 are both right by it). A swap would open another person's job.
 
-MOD 37-2 has 37 check characters, one of them `*`. Numbers whose check character would be `*`, or `I`, `L` or `O`,
-which look like 1 and 0, are never issued: about one in nine is passed over. So `O` is always a zero.
+MOD 37-2 has 37 check characters, one of them `*`. Numbers whose check character would be `*`, or `I`, `L` or
+`O`, which look like 1 and 0, are never issued: about one in nine is passed over. So `O` is always a zero.
 """
 
 import re
@@ -114,7 +114,7 @@ def group(claim: str) -> tuple[str, str, str]:
 
 
 def _plain(text: str) -> str:
-    """Upper case, without spaces, every kind of dash as one `-`; what is not ASCII otherwise stays and fails."""
+    """Upper case, without spaces, every dash as `-`; other characters beyond ASCII stay and are refused later."""
     kept = []
     for character in text.strip().removeprefix("#"):
         category = unicodedata.category(character)

@@ -17,7 +17,7 @@ import iso4217
 from babel import Locale
 from babel.numbers import get_currency_symbol, parse_pattern
 
-LARGEST = Decimal(10) ** 12  # more than any repair in any currency; keeps sums inside 28 digits
+LARGEST = Decimal(10) ** 9  # no bill reaches it: what the database can hold, in any currency
 
 Kind = Literal["labour", "part", "fee", "discount"]
 KINDS: tuple[Kind, ...] = ("labour", "part", "fee", "discount")
@@ -31,7 +31,7 @@ class AmountError(ValueError):
     """What was typed is not an amount of money; the message says how to write it."""
 
 
-# --- Currencies and rounding ---------------------------------------------------------------------------------
+# --- Currencies and rounding
 
 
 @cache
@@ -50,8 +50,11 @@ def decimals(currency: str) -> int:
 
 
 def currencies() -> list[tuple[str, str]]:
-    """Return code and name of every currency that a shop can choose, by code."""
-    known = {c.code: c.currency_name for c in iso4217.Currency if c.exponent is not None}
+    """Return code and name of every currency that a shop can choose, by code.
+
+    Those with four decimals are left out: nobody pays in them, they are units of account.
+    """
+    known = {c.code: c.currency_name for c in iso4217.Currency if c.exponent is not None and c.exponent <= 3}
     return sorted(known.items())
 
 
@@ -88,7 +91,7 @@ def share_out(amount: Decimal, weights: Sequence[Decimal | int], currency: str) 
     return tuple(_from_units(sign * share, currency) for share in shares)
 
 
-# --- Totals --------------------------------------------------------------------------------------------------
+# --- Totals
 
 
 @dataclass(frozen=True)
@@ -137,8 +140,8 @@ class Line:
 class LineSum:
     """A line and its figures.
 
-    `amount` is what stands in the line's own column: quantity times unit price, below zero for a discount. The
-    amounts add up to the bill's net, or to its gross where prices include tax.
+    `amount` is what stands in the line's own column: quantity times unit price, below zero for a discount.
+    The amounts add up to the bill's net, or to its gross where prices include tax.
     `net`, `tax` and `gross` are what is left of the line after its share of the discounts (so they are zero
     for a discount itself). They add up to the bill's net, tax and gross.
     """
@@ -220,6 +223,8 @@ def total(
             found[share] = (base + net, so_far + part)
     net = sum((entry.net for entry in sums), zero)
     gross = sum((entry.gross for entry in sums), zero)
+    if gross >= LARGEST:
+        raise MoneyError("This comes to more than can be billed.")
     taxes = tuple(
         TaxSum(share.name, share.percent, base, tax)
         for share, (base, tax) in sorted(found.items(), key=lambda item: (item[0].name, item[0].percent))
@@ -318,19 +323,19 @@ def _from_units(units: int, currency: str) -> Decimal:
     return Decimal((int(units < 0), digits, -decimals(currency)))
 
 
-# --- Reading and showing -------------------------------------------------------------------------------------
+# --- Reading and showing
 
 _LONGEST_INPUT = 40
-_SPACES = str.maketrans({space: " " for space in "\t\u00a0\u2007\u2009\u202f"} | {"’": "'", "٬": "'"})
+_SPACES = str.maketrans(dict.fromkeys("\t\u00a0\u2007\u2009\u202f", " ") | {"’": "'", "٬": "'"})
 _GROUPED = re.compile(r"[0-9]{1,3}(?:([,.' ])[0-9]{3})(?:\1[0-9]{3})*|[0-9]{1,2}(?:,[0-9]{2})+,[0-9]{3}")
 
 
 def parse_amount(text: str, currency: str) -> Decimal:
     """Return the amount that somebody typed, in whole minor units of the currency.
 
-    Takes a comma or a point for the decimals, spaces, points, commas or apostrophes between thousands, and the
-    currency's own sign or code before or after. `1,234` in a currency with two decimals is refused: it means
-    a thousand to one reader and one and a bit to the next.
+    Takes a comma or a point for the decimals, spaces, points, commas or apostrophes between thousands, and
+    the currency's own sign or code before or after. `1,234` in a currency with two decimals is refused: it
+    means a thousand to one reader and one and a bit to the next.
 
     Raises `AmountError`; nothing is guessed and nothing is rounded away.
     """
@@ -346,7 +351,7 @@ def parse_amount(text: str, currency: str) -> Decimal:
     if not re.fullmatch(r"[0-9,.' ]+", bare):
         raise AmountError(f"“{text.strip()}” is not an amount. Write digits, like {example}.")
     whole, fraction = _split(bare, places, example)
-    if len(whole) > 12:
+    if len(whole.lstrip("0")) > 9:
         raise AmountError("That is more money than can be billed.")
     if len(fraction) > places:
         allowed = f"{places} decimals" if places else "no decimals"

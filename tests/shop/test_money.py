@@ -63,10 +63,10 @@ def part(price: str, *taxes: TaxShare, quantity: str = "1") -> Line:
     [
         ("1.39", "JPY", "1", "IRS, Form 1040 instructions, rounding off to whole dollars (from memory)"),
         ("2.50", "JPY", "3", "the same: 50 cents go to the next dollar"),
-        ("0.125", "EUR", "0.13", "Council Regulation (EC) 1103/97, article 5: exactly half-way is rounded up (from memory)"),
+        ("0.125", "EUR", "0.13", "Regulation (EC) 1103/97, article 5: half-way goes up (from memory)"),
         ("0.12499", "EUR", "0.12", "the same"),
         ("-0.125", "EUR", "-0.13", "ours: a credit note mirrors its invoice"),
-        ("2.675", "USD", "2.68", "the value that binary floating point gets wrong (Python's tutorial, chapter 15)"),
+        ("2.675", "USD", "2.68", "Python's documentation of round(): floats get this wrong"),
         ("1.0005", "KWD", "1.001", "ISO 4217: three decimals"),
         ("0.00005", "CLF", "0.0001", "ISO 4217: four decimals"),
         ("-0.001", "USD", "0.00", "no negative nothing"),
@@ -88,6 +88,12 @@ def test_what_nobody_pays_in_is_refused(code):
     with pytest.raises(MoneyError):
         round_to(D(1), code)
     assert code not in dict(money.currencies())
+
+
+def test_a_shop_chooses_among_the_currencies_that_people_pay_in():
+    codes = dict(money.currencies())
+    assert {"USD", "EUR", "JPY", "KWD"} <= set(codes)
+    assert not {"CLF", "UYW"} & set(codes)
 
 
 def test_rounding_does_not_depend_on_the_decimal_context():
@@ -132,7 +138,7 @@ def test_a_tie_goes_to_the_earlier_share():
     assert share_out(D("1.00"), [1, 1, 1], "USD") == (D("0.34"), D("0.33"), D("0.33"))
 
 
-@given(currencies, st.integers(-(10**9), 10**9), st.lists(prices, min_size=1, max_size=12))
+@given(currencies, st.integers(-(10**8), 10**8), st.lists(prices, min_size=1, max_size=12))
 def test_shares_add_up_exactly_and_stay_within_one_unit(currency, units, weights):
     unit = D(1).scaleb(-money.decimals(currency))
     amount = units * unit
@@ -159,8 +165,8 @@ def test_what_can_not_be_shared_out_is_refused():
 
 
 def test_a_bill_follows_the_formulas_of_en_16931():
-    """EN 16931-1 (formulas from memory): BR-CO-10 sum of line nets, -17 category tax = base x rate, rounded to two
-    decimals, -14 total tax = their sum, -15 gross = net + tax, -16 due = gross - paid."""
+    """EN 16931-1 (formulas from memory): BR-CO-10 sum of line nets, -17 category tax = base x rate, rounded
+    to two decimals, -14 total tax = their sum, -15 gross = net + tax, -16 due = gross - paid."""
     bill = total(
         [
             part("33.33", VAT, quantity="3"),
@@ -240,7 +246,8 @@ def test_a_full_discount_leaves_nothing_and_no_tax():
     [
         ([part("5.00"), Line("off", "discount", D(1), D("5.01"))], "more than there is"),
         ([Line("off", "discount", D(1), D("0.01"))], "more than there is"),
-        ([part("1e9", quantity="1000")], "more than can be billed"),
+        ([part("1e6", quantity="1000")], "more than can be billed"),
+        ([part("5e8")] * 2, "more than can be billed"),
     ],
 )
 def test_figures_that_make_no_bill_are_refused(lines, why):
@@ -406,7 +413,7 @@ def test_amounts_are_read_as_people_write_them(typed, currency, amount):
         ("1.234,567.5", "USD", "is not an amount"),
         ("1,234.5,6", "USD", "is not an amount"),
         ("12..5", "USD", "is not an amount"),
-        ("9" * 13, "USD", "more money"),
+        ("9" * 10, "USD", "more money"),
         ("9" * 41, "USD", "too long"),
         ("1_000", "USD", "is not an amount"),
     ],
@@ -436,7 +443,7 @@ def test_texts_that_look_like_amounts_lose_no_digit(text, currency):
     assert "".join(map(str, amount.as_tuple().digits)).strip("0") == typed
 
 
-@given(currencies, st.integers(0, 10**11))
+@given(currencies, st.integers(0, 10**9))
 def test_what_is_shown_reads_back(currency, units):
     amount = D(units).scaleb(-money.decimals(currency))
     assert parse_amount(format_amount(amount, currency), currency) == amount
