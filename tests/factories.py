@@ -118,6 +118,17 @@ class VisitFactory(DjangoModelFactory):
     signature = factory.SubFactory(SignatureFactory)
 
 
+_last_numbers: dict[str, int] = {}
+
+
+def _next_number(month: str) -> int:
+    """The next number of a month that claims issue: some are passed over (intake.claims)."""
+    last = _last_numbers.get(month, 0)
+    number, _ = claims.following(2000 + int(month[:2]), int(month[2:]), last if last < 9000 else 0)
+    _last_numbers[month] = number
+    return number
+
+
 class JobFactory(DjangoModelFactory):
     """A job; `state` may be anything. `claim` is made from month and number."""
 
@@ -125,7 +136,7 @@ class JobFactory(DjangoModelFactory):
         model = Job
 
     month = "2611"
-    number = factory.Sequence(lambda n: n % 9999 + 1)
+    number = factory.LazyAttribute(lambda o: _next_number(o.month))
     claim = factory.LazyAttribute(lambda o: claims.make(2000 + int(o.month[:2]), int(o.month[2:]), o.number))
     gear = factory.SubFactory(GearFactory)
     person = factory.SelfAttribute("gear.owner")
