@@ -150,7 +150,7 @@ def _pictures(root: Path) -> Iterator[Path]:
 
 
 def _put(backup: zipfile.ZipFile, path: Path, name: str, *, squeeze: bool = True) -> dict:
-    """Write one file into the backup; return its line of the manifest, counted from the very bytes written."""
+    """Write one file into the backup; return its line of the manifest, taken from the bytes as written."""
     info = zipfile.ZipInfo.from_file(path, name, strict_timestamps=False)
     info.compress_type = zipfile.ZIP_DEFLATED if squeeze else zipfile.ZIP_STORED  # a JPEG gets no smaller
     digest = hashlib.sha256()
@@ -230,7 +230,7 @@ def check(file: Path) -> Contents:
 
 
 def _check_whole(file: Path) -> None:
-    """Hold the file against the checksum beside it, where there is one (a receipt may have stayed at home)."""
+    """Hold the file against the checksum beside it, where there is one: it may have stayed behind."""
     beside = file.with_name(f"{file.name}.sha256")
     if beside.is_file() and beside.read_text().split()[:1] != [_digest_of(file)]:
         raise BackupRefused(
@@ -308,7 +308,7 @@ def _check_fits(contents: Contents) -> None:
     known = set(MigrationLoader(None, ignore_no_migrations=True).disk_migrations)
     if contents.migrations - known:
         raise BackupRefused(
-            f"{contents.file.name} was made by a newer Benchtag than this one. Bring this one up to date first."
+            f"{contents.file.name} was made by a newer Benchtag: bring this one up to date first."
         )
 
 
@@ -348,7 +348,7 @@ def restore(contents: Contents, *, at: datetime | None = None) -> Path:
 
 
 def _unpack(contents: Contents, room: Path) -> None:
-    """Unpack every member into `room`, held against its checksum once more: the file may be on a failing stick."""
+    """Unpack every member into `room` and check it once more: the backup may be on a failing stick."""
     needed = sum(said["size"] for said in contents.members.values())
     if needed > shutil.disk_usage(room).free:
         raise BackupRefused(
@@ -414,7 +414,7 @@ def _swap_postgresql(room: Path, kept: Path) -> None:
 
 @contextlib.contextmanager
 def _moves() -> Iterator:
-    """Give a function that moves a file or folder if it is there; undo all of the moves if the block fails."""
+    """Give a function that moves a file or folder if it is there; undo all its moves if the block fails."""
     done: list[tuple[Path, Path]] = []
 
     def move(source: Path, target: Path) -> None:
@@ -435,11 +435,10 @@ def _moves() -> Iterator:
 
 
 def _postgres_tool(name: str, *arguments: str, connect: bool = True) -> None:
-    """Run one of PostgreSQL's own programs against the shop's database. The password stays off the command line."""
+    """Run one of PostgreSQL's own programs on the shop's database. No password on the command line."""
     if not shutil.which(name) and not debian.install(["postgresql-client"], why="to back up PostgreSQL"):
-        raise BackupRefused(
-            f"PostgreSQL's program {name} is missing. On Debian: `{debian.command_for(['postgresql-client'])}`."
-        )
+        command = debian.command_for(["postgresql-client"])
+        raise BackupRefused(f"PostgreSQL's program {name} is missing. On Debian: `{command}`.")
     params = connection.get_connection_params() if connect else {}
     names = {
         "host": "PGHOST",

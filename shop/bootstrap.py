@@ -35,9 +35,10 @@ _SENT = (
 )
 
 WHY_IT_FAILED = (
-    "Benchtag couldn't bring what it is made of. Above is what went wrong. Most often this computer is offline, "
-    "or its system is a 32-bit one, for which there are no ready-made packages. Run the same command again when "
-    "that is mended; for a computer that never goes online see README.md, “No internet in the shop”."
+    "Benchtag couldn't bring what it is made of. Above is what went wrong. Most often this computer is "
+    "offline, or its system is a 32-bit one, for which there are no ready-made packages. Run the same "
+    "command again when that is mended. For a computer that never goes online see “No internet in the shop” "
+    "in README.md."
 )
 
 
@@ -170,8 +171,8 @@ def _update(requirements: Path) -> None:
         # Fetch everything before touching anything; an offline shop shouldn't wait through pip's retries.
         if _pip("download", "-r", str(requirements), "-d", folder, "--retries", "1", "--timeout", "20"):
             print(
-                "Benchtag changed, and what it needs now couldn't be fetched: opening with what is installed. "
-                "Start it again when this computer is online.",
+                "Benchtag changed, and what it needs now couldn't be fetched: going on with what is "
+                "installed. Start it again when this computer is online.",
                 file=sys.stderr,
                 flush=True,
             )
@@ -194,7 +195,7 @@ def _pip(act: str, *arguments: str) -> int:
 
 
 def _set_stamp(requirements: Path) -> None:
-    """Write the stamp so that it is either whole or not there, and outlives a pulled plug only after the rest."""
+    """Write the stamp, whole or not at all, and only when all it vouches for is on the disk."""
     if hasattr(os, "sync"):
         os.sync()
     new = _stamp(requirements).with_suffix(".new")

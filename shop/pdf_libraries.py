@@ -14,7 +14,7 @@ PACKAGES = ["libpango-1.0-0", "libpangoft2-1.0-0", "libharfbuzz-subset0"]
 def work() -> bool:
     """Tell whether a PDF can be made, by loading what makes one.
 
-    In a process of its own: what was missing when it was first looked for stays missing in the one that looked.
+    In a process of its own: what one looked for in vain stays missing to it, even once it is installed.
     """
     return subprocess.run([sys.executable, "-c", "import weasyprint"], capture_output=True).returncode == 0
 
@@ -35,6 +35,6 @@ def how_to_get() -> str:
     else:
         way = "install Pango 1.44 or newer and HarfBuzz with your system's package manager"
     return (
-        "The libraries that make PDFs are missing, so tickets, tags and invoices print from the browser's own "
-        f"print view. To get PDFs, {way}, then open the shop again."
+        "The libraries that make PDFs are missing, so tickets, tags and invoices print from the browser. "
+        f"To get PDFs, {way}, then open the shop again."
     )

@@ -11,8 +11,8 @@ were being rendered without a pause by one more client (p99 in ms; the last colu
     2 x 4                   44                     59
     2 x 8                   38                     66
 
-One thread a process makes a tap wait for a whole invoice; from two on the differences are noise. Four let two
-long prints and the taps of a busy counter go on together; two processes use two cores and outlive one another.
+One thread a process makes a tap wait for a whole invoice; from two on the differences are noise. Four let
+long prints and the taps of a busy counter go on together; two processes use two cores.
 """
 
 import errno

@@ -114,8 +114,8 @@ class Command(BaseCommand):
         from shop.opening import one_time_code
 
         self.stdout.write(
-            "\nNobody has set this shop up yet. The first page asks for this code, so that only who sees this "
-            f"screen can:\n\n    {one_time_code()}\n"
+            "\nNobody has set this shop up yet. The first page asks for this code, so that only who sees "
+            f"this screen can:\n\n    {one_time_code()}\n"
         )
 
 

@@ -24,7 +24,7 @@ class Command(BaseCommand):
             contents = backups.check(file)
             made = contents.made
             self.stdout.write(
-                f"{file.name} is whole. Made {made.day} {made:%B %Y, %H:%M}, with {contents.pictures} pictures."
+                f"{file.name} is whole. Made {made.day} {made:%B %Y, %H:%M}. Pictures: {contents.pictures}."
             )
             if not yes and not self.confirmed():
                 raise CommandError("Nothing was changed.")
