@@ -128,6 +128,12 @@ AXES_FAILURE_LIMIT = 5
 AXES_COOLOFF_TIME = 0.25  # hours
 AXES_LOCKOUT_PARAMETERS = [["username", "ip_address"]]
 AXES_RESET_ON_SUCCESS = True
+AXES_RESET_COOL_OFF_ON_FAILURE_DURING_LOCKOUT = False  # or whoever keeps tapping could hold a lock for ever
+AXES_DISABLE_ACCESS_LOG = True  # nobody would read it
+AXES_SENSITIVE_PARAMETERS = [  # a failed try keeps what was sent, but never these
+    *["username", "ip_address", "sign_in", "password", "password_again", "pin", "code"],
+    *["new_password", "new_password_again", "new_pin"],
+]
 AXES_LOCKOUT_CALLABLE = "shop.doors.locked_out"
 AXES_VERBOSE = False
 AXES_ENABLE_ADMIN = False

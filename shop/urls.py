@@ -13,9 +13,11 @@ urlpatterns = [
     path("pattern/", views_pattern.pattern, name="pattern"),
     # who is here
     path("enter/", views_access.enter, name="enter"),
+    path("enter/again/", views_access.enter_again, name="enter-again"),
     path("leave/", views_access.leave, name="leave"),
     path("change-person/", views_access.change_person, name="change-person"),
     path("locked/", views_access.locked, name="locked"),
+    path("my-pin/", views_access.my_pin, name="my-pin"),
     # what the owner decides
     path("first-start/", views_setup.first_start, name="first-start"),
     path("shop/", views_setup.shop_settings, name="shop-settings"),

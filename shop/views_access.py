@@ -1,17 +1,98 @@
+"""Coming in, changing person, leaving; one's own PIN and password."""
+
+from django.contrib import messages
 from django.http import HttpResponse
+from django.shortcuts import render
+from django.urls import reverse
+from django.views.decorators.http import require_GET, require_http_methods, require_POST
+
+from shop import doors
+from shop.access import allowed, open_to_all
+from shop.errors import Refused
+from shop.forms import EnterForm, PinForm
+from shop.http import Request, go_to, safe_next
+from shop.models import Staff
 
 
-def enter(request):
-    return HttpResponse("to be written")
+@require_http_methods(["GET", "POST"])
+@open_to_all
+@doors.a_door
+def enter(request: Request) -> HttpResponse:
+    form = EnterForm(request.POST if request.method == "POST" else None)
+    context = {"form": form, "next": safe_next(request, "home")}
+    if request.method == "GET":
+        return render(request, "shop/enter.html", context)
+    if form.is_valid():
+        try:
+            doors.come_in(request, **form.cleaned_data)
+        except doors.LockedOut as refusal:
+            return render(request, "shop/locked.html", status=refusal.status)
+        except Refused as refusal:
+            form.add_error(None, str(refusal))
+        else:
+            return go_to(request, context["next"])
+    return render(request, "shop/enter.html", context, status=422)
 
 
-def leave(request):
-    return HttpResponse("to be written")
+@require_http_methods(["GET", "POST"])
+@allowed("change person")
+@doors.a_door
+def enter_again(request: Request) -> HttpResponse:
+    onward = safe_next(request, "home")
+    context = {"action": request.get_full_path(), "hidden": [("next", onward)]}
+    if request.method == "GET":
+        return render(request, "shop/enter_again.html", {**context, "hidden": []})
+    try:
+        doors.say_it_again(request, request.POST.get(doors.PASSWORD_FIELD, ""))
+    except Refused as refusal:
+        return render(
+            request, "shop/enter_again.html", {**context, "error": str(refusal)}, status=refusal.status
+        )
+    return go_to(request, onward)
 
 
-def change_person(request):
-    return HttpResponse("to be written")
+@require_POST
+@allowed("change person")
+@doors.a_door
+def leave(request: Request) -> HttpResponse:
+    doors.go_out(request)
+    return go_to(request, "enter")
 
 
-def locked(request):
-    return HttpResponse("to be written")
+@require_http_methods(["GET", "POST"])
+@allowed("change person")
+@doors.a_door
+def change_person(request: Request) -> HttpResponse:
+    form = PinForm(request.POST if request.method == "POST" else None)
+    if form.is_valid():
+        try:
+            doors.take_over(request, form.cleaned_data["who"], form.cleaned_data["pin"])
+        except Refused as refusal:
+            form.add_error("pin", str(refusal))
+        else:
+            return go_to(request, "home")
+    people = Staff.objects.working().with_pin()
+    context = {
+        "form": form,
+        "people": people,
+        "who": _chosen(people, request.POST.get("who") or request.GET.get("who")),
+        "full": doors.mark_of(request) is not None,
+    }
+    return render(request, "shop/change_person.html", context, status=422 if form.is_bound else 200)
+
+
+def _chosen(people, pk: str | None) -> Staff | None:
+    return next((one for one in people if str(one.pk) == pk), None)
+
+
+@require_GET
+@open_to_all
+def locked(request: Request) -> HttpResponse:
+    return render(request, "shop/locked.html")
+
+
+@require_http_methods(["GET", "POST"])
+@allowed("change person")
+@doors.a_door
+def my_pin(request: Request) -> HttpResponse:
+    raise NotImplementedError
