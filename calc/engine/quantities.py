@@ -225,7 +225,7 @@ def _check_after_code(letter: str, rest: str, typed: str, kind: Unit) -> None:
 
 
 def _tolerance_may_follow(letter: str, kind: Unit) -> bool:
-    """In 4K7K the second K is a tolerance; in 4k7K nobody knows. Capacitors' multipliers are small letters."""
+    """In 4K7K the second K is a tolerance; in 4k7K nobody knows. Capacitors have small multipliers."""
     return kind.symbol == "F" or letter.isupper()
 
 
