@@ -84,6 +84,9 @@ class Charge(BillLine):
                 condition=~Q(origin="") & Q(struck_at__isnull=True),
                 name="charge_origin_once",
             ),
+            models.CheckConstraint(
+                condition=Q(struck_at__isnull=True) | Q(invoice__isnull=True), name="charge_invoiced_stands"
+            ),
         ]
 
 
@@ -98,6 +101,7 @@ class Estimate(models.Model):
     at = models.DateTimeField(default=timezone.now)
     # what it said when it was made: a later change of the shop's rates doesn't touch it
     currency = models.CharField(max_length=3)
+    prices_include_tax = models.BooleanField(default=False)
     net = models.DecimalField(max_digits=12, decimal_places=3)
     taxes = models.JSONField(default=list)  # [{"name", "percent", "base", "tax"}] as decimal text
     gross = models.DecimalField(max_digits=12, decimal_places=3)
@@ -168,7 +172,9 @@ class Invoice(Kept):
     by = models.ForeignKey(Staff, models.PROTECT, related_name="+")
     seller = models.JSONField()  # name, address, phone, email, tax_number as they were
     buyer = models.JSONField()  # name, address
+    what = models.CharField(max_length=300)  # the gear as it was named then
     words = models.TextField(blank=True)  # findings in plain words
+    warranty = models.TextField(blank=True)  # as the shop gave it then
     currency = models.CharField(max_length=3)
     prices_include_tax = models.BooleanField()
     net = models.DecimalField(max_digits=12, decimal_places=3)

@@ -1,0 +1,174 @@
+"""How gear goes home: the owner is told, what came with it is ticked off, somebody signs, the warranty starts."""
+
+import datetime as dt
+from collections.abc import Collection, Mapping
+
+from django.db import transaction
+
+from intake import billing, workflow
+from intake.models import Job, Pickup, ReadyNotice, Signature, State
+from shop import timeline
+from shop.errors import ChangedMeanwhile, NotAllowed, NotAllowedYet
+from shop.models import Shop, Staff
+
+FROM = (State.READY, State.LEFT_BEHIND)
+
+
+# --- The ready notice ------------------------------------------------------------------------------------
+
+
+@transaction.atomic
+def tell(job: Job, *, how: str, words: str = "", by: Staff) -> ReadyNotice:
+    """Record that the owner was told that the gear is ready.
+
+    Raises:
+        NotAllowedYet: it isn't ready.
+    """
+    job = Job.objects.select_for_update().get(pk=job.pk)
+    if job.state not in FROM:
+        raise NotAllowedYet("It isn't ready yet. Tell the owner when it is.")
+    notice = ReadyNotice.objects.create(job=job, how=how, words=words, by=by)
+    timeline.write(
+        job,
+        by=by,
+        words=f"told the owner that it is ready, {notice.get_how_display().lower()}",
+        after={"In words": words} if words else None,
+    )
+    return notice
+
+
+def told(job: Job) -> list[ReadyNotice]:
+    """The notices since it last became ready. What was told before it went back to the bench is history."""
+    return [n for n in job.ready_notices.select_related("by") if job.ready_at is None or n.at >= job.ready_at]
+
+
+# --- The pickup ------------------------------------------------------------------------------------------
+
+
+def money_settled(job: Job, to: str, by: Staff) -> str | None:
+    """Gate: nothing is collected with money owed or charges that no invoice has, unless the owner waived it.
+
+    The waiver is on the pickup, which `hand_back` writes before it moves the job. So no other way leads out.
+    """
+    if to != State.COLLECTED or Pickup.objects.filter(job=job, waived_by__isnull=False).exists():
+        return None
+    return billing.still_open(job).why or None
+
+
+def what_is_signed(job: Job, went: Collection[str]) -> str:
+    """The words above the signature at a pickup."""
+    things = ", ".join([str(job.gear), *went])
+    return f"I have received from the repair, claim number {job.claim}: {things}."
+
+
+@transaction.atomic
+def hand_back(
+    job: Job,
+    *,
+    by: Staff,
+    revision: int,
+    handed_to: str,
+    gear_went: bool,
+    went: Collection[int],
+    stayed: Mapping[int, str],
+    how: str = "counter",
+    carrier: str = "",
+    svg: str = "",
+    device: str = "",
+    waiver: str = "",
+) -> Pickup:
+    """Hand gear back: one transaction from the ticks to the start of the warranty.
+
+    `went` are the keys of the loose pieces that go home; `stayed` has a sentence for each of the others. At the
+    counter whoever takes it signs (`svg` is empty where the name was typed); by mail the carrier is named instead.
+    `waiver` is why it goes home with money owed: the owner's word alone.
+
+    Raises:
+        ChangedMeanwhile: somebody else changed the job, or what came with it, since.
+        NotAllowed: `by` may not waive money.
+        NotAllowedYet: it isn't ready, something isn't accounted for, or money is owed.
+    """
+    job = Job.objects.select_for_update(of=("self",)).select_related("gear", "person").get(pk=job.pk)
+    if job.revision != revision:
+        raise ChangedMeanwhile(
+            "Someone else changed this job while you had it open. Look at what it says now; then hand it back.",
+            revision=job.revision,
+        )
+    if job.state not in FROM:
+        raise NotAllowedYet(f"This job is {State(job.state).label}. Gear is handed back when it is ready.")
+    if not handed_to.strip():
+        raise NotAllowedYet("Write down who takes it.")
+    if not gear_went:
+        raise NotAllowedYet("Tick off the gear itself: without it there is nothing to hand back.")
+    if how == "mail" and not carrier.strip():
+        raise NotAllowedYet("Write down the carrier and the parcel number.")
+    pieces = list(job.pieces.all())
+    if {piece.pk for piece in pieces} != set(went) | set(stayed):
+        raise ChangedMeanwhile(
+            "What came with it was changed meanwhile. Tick off the list as it is now.", revision=job.revision
+        )
+    home = [piece for piece in pieces if piece.pk in went]
+    left = [piece for piece in pieces if piece.pk not in went]
+    for piece in left:
+        if not stayed[piece.pk].strip():
+            raise NotAllowedYet(f"“{piece.name}” isn't ticked. Write a sentence why it doesn't go home.")
+    still = billing.still_open(job)
+    waived = bool(waiver.strip()) and not still.is_settled
+    if waived and not by.may("waive money owed"):
+        raise NotAllowed("Only the owner of the shop can let gear go with money owed. Change person.")
+    if not waived and not still.is_settled:
+        raise NotAllowedYet(still.why)
+
+    signature = None
+    if how == "counter":
+        signature = Signature.objects.create(
+            purpose=Signature.Purpose.PICKUP,
+            name=handed_to,
+            svg=svg,
+            words=what_is_signed(job, [piece.name for piece in home]),
+            device=device[:300],
+        )
+    kept = Pickup.objects.create(
+        job=job,
+        handed_to=handed_to,
+        how=how,
+        carrier=carrier if how == "mail" else "",
+        signature=signature,
+        missing="\n".join(f"{piece.name}: {stayed[piece.pk].strip()}" for piece in left),
+        owed=still.owed if waived else 0,
+        waiver=waiver.strip() if waived else "",
+        waived_by=by if waived else None,
+        by=by,
+    )
+    job = workflow.move(job, to=State.COLLECTED, by=by, revision=revision, through="pickup")
+    job.pieces.filter(pk__in=[piece.pk for piece in home]).update(went_home_at=kept.at)
+    _start_warranty(job)
+    timeline.write(
+        job,
+        by=by,
+        words=f"handed it to {handed_to}" + (f" by {carrier}" if how == "mail" else ""),
+        after={
+            "Went home": ", ".join([str(job.gear), *(piece.name for piece in home)]),
+            "Stayed here": kept.missing,
+            "Went with money owed, because": kept.waiver,
+            "Warranty on labour until": job.labour_warranty_until,
+            "Warranty on parts until": job.parts_warranty_until,
+        },
+    )
+    return kept
+
+
+def _start_warranty(job: Job) -> None:
+    """Warranty runs from the shop's local date. What goes home as it is has none."""
+    shop = Shop.current()
+    if job.declined or shop is None:
+        return
+    day = billing.today(shop)
+    job.labour_warranty_until = _last_day(day, shop.warranty_labour_days)
+    job.parts_warranty_until = _last_day(day, shop.warranty_parts_days)
+    job.save(update_fields=["labour_warranty_until", "parts_warranty_until"])
+
+
+def _last_day(first: dt.date, days: int) -> dt.date | None:
+    """The last day of a warranty of so many days; None where there is none."""
+    return first + dt.timedelta(days=days) if days else None
