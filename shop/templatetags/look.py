@@ -1,4 +1,4 @@
-"""Tags for the parts every page has: icons, states, fields, claim numbers, dates. /pattern/ shows them all."""
+"""Tags for the parts every page has: icons, states, fields, claim numbers, dates: /pattern/ shows them."""
 
 import datetime as dt
 from typing import Any
@@ -67,6 +67,8 @@ def claim(value: str, size: str = "") -> SafeString:
     groups = wording.claim_groups(str(value))
     if len(groups) != 3:
         return format_html('<span class="claim {}">{}</span>', size, value)
+    if len(groups[1]) > 4:  # a month of ten thousand jobs: smaller, so that a gear tag still holds it
+        size = f"{size} long"
     return format_html(
         '<span class="claim {}"><span class="claim-month">{}-</span>{}-'
         '<span class="claim-check">{}</span></span>',
@@ -126,8 +128,12 @@ def dots(at: int, of: int) -> SafeString:
 
 
 @register.inclusion_tag("shop/_field.html")
-def field(bound: BoundField, unit: str = "", before: str = "", size: str = "") -> dict[str, Any]:
+def field(
+    bound: BoundField, unit: str = "", before: str = "", size: str = "", label: bool = True
+) -> dict[str, Any]:
     """A form field whole: label, help, what is wrong, control with `before` and `unit` at its ends.
+
+    `label=False` leaves the label to those who can't see, where the page's own question says the same.
 
     Help and errors are named by `aria-describedby`, also where Django leaves it out (groups of choices).
     """
@@ -147,6 +153,7 @@ def field(bound: BoundField, unit: str = "", before: str = "", size: str = "") -
         "unit": unit,
         "before": before,
         "size": size,
+        "label": label,
     }
 
 

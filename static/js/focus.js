@@ -1,7 +1,7 @@
 // What is wrong with a form comes into view and into the reader's ear; its links lead into the fields.
 import { hook } from "./hook.js";
 
-hook("[data-wrong]", (summary) => summary.focus());
+hook("body:not(.pattern) [data-wrong]", (summary) => summary.focus());
 
 document.addEventListener("click", (event) => {
   const link = event.target.closest?.('[data-wrong] a[href^="#"]');
