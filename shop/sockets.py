@@ -37,20 +37,28 @@ class Socket(Generic[T]):
 class Hit:
     """One line of the search box's answer."""
 
-    kind: str  # "Job", "Person": shown before the title
     title: str
     detail: str
     url: str
     icon: str = "find"
+    number: str = ""  # what is printed on it: a claim or an invoice number; shown in figures before the title
+    is_claim: bool = False  # the number is a claim: shown in its groups
+    state: str = ""  # where it stands: shown as a badge
 
 
 @dataclass(frozen=True)
 class Finder:
-    """Answers the one search box. `find(text, limit)` returns at most `limit` hits, best first."""
+    """Answers the one search box. `find(text, limit)` returns at most `limit` hits, best first.
 
-    name: str
+    `straight(text)` returns the address of the one thing that the text names whole (a number with its check
+    character), so that a scanner opens it; None where the text isn't such a number. It raises `Refused` with a
+    sentence where the text is meant as one and is wrong: nothing is opened then.
+    """
+
+    name: str  # heads its hits: "Jobs", "People"
     act: str  # who may see these hits: an act of the roles table
     find: Callable[[str, int], Iterable[Hit]]
+    straight: Callable[[str], str | None] | None = None
     order: int = 50
 
 
@@ -59,7 +67,7 @@ class Panel:
     """A box on somebody else's page. `context(request, thing)` returns what the template needs, or None for no box."""
 
     name: str
-    place: str  # "front page", "job", "person", "gear"
+    place: str  # "front page", "job" (its money and papers), "job bench" (what is measured), "person", "gear"
     act: str
     template: str
     context: Callable[[Any, Any], dict[str, Any] | None]
@@ -105,7 +113,7 @@ demo_parts: Socket[DemoPart] = Socket()
 
 @dataclass(frozen=True)
 class ShownPanel:
-    """A panel with its context, ready for `{% include panel.template with … %}`."""
+    """A panel with its context, ready for `{% panel shown %}` (of `{% load panels %}`)."""
 
     name: str
     template: str
