@@ -8,7 +8,7 @@ LONGEST = 300  # an address of ours has about 40 characters; more makes modules 
 
 
 def qr_data_uri(text: str) -> str:
-    """Return a QR code as an SVG data URI for an `<img>`, with its quiet zone, at least at error correction M.
+    """Return a QR code as an SVG data URI for an `<img>`: error correction M or above, with its quiet zone.
 
     A drawing and not a PNG: its edges fall on a label printer's dots, where a picture's are greyed and then
     dithered. At 18 mm and 203 dpi the printed drawing reads and the picture does not (tests/shop/test_codes).

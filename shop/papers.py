@@ -108,7 +108,7 @@ def answer(request: HttpRequest, template: str, context: dict[str, Any], filenam
 
 
 def picture_address(name: str) -> str:
-    """Return the address by which a paper refers to a file of the media folder, e.g. a photo's `image.name`."""
+    """Return the address by which a PDF refers to a file of the media folder, e.g. a photo's `image.name`."""
     return PICTURES + name
 
 
@@ -129,7 +129,9 @@ def _fetcher(base: str) -> "URLFetcher":
             if url.startswith("data:"):
                 return super().fetch(url, headers)
             path = _own_file(url, base)
-            kind = mimetypes.guess_type(path.name)[0] or "application/octet-stream"
+            # Windows may think that .css is something else, and WeasyPrint would pass over the style sheet.
+            kind = "text/css" if path.suffix == ".css" else mimetypes.guess_type(path.name)[0]
+            kind = kind or "application/octet-stream"
             return URLFetcherResponse(url, path.read_bytes(), {"Content-Type": kind})
 
     return OwnFiles(allowed_protocols=["data"], allow_redirects=False, fail_on_errors=True)
@@ -164,7 +166,7 @@ def _errors_of(thread: int) -> Iterator[list[str]]:
     class Collector(logging.Handler):
         def emit(self, record: logging.LogRecord) -> None:
             if record.thread == thread:
-                errors.append(record.getMessage()[:300])
+                errors.append(re.sub(r"data:\S{40,}", "data:…", record.getMessage())[:300])
 
     collector = Collector(logging.ERROR)
     logger = logging.getLogger("weasyprint")
