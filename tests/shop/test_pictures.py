@@ -244,7 +244,7 @@ def test_a_picture_with_bytes_gone_wrong_is_taken_or_refused(kind, data):
 
 
 def test_tablets_may_send_pictures_at_the_same_time():
-    content = upload(half_red_half_blue((3000, 2000))).getvalue()
+    content = upload(half_red_half_blue((1200, 800))).getvalue()
     with ThreadPoolExecutor(8) as pool:
         done = list(pool.map(lambda _: clean(io.BytesIO(content)), range(16)))
     assert {picture.content for picture in done} == {done[0].content}
