@@ -1,23 +1,24 @@
 """The two doors: a password, or a PIN on a device that somebody has signed in on with a password.
 
 A session holds, beside who is here:
-- the *mark* of a full sign-in (who, when): it lets others take over this device with a PIN, survives that, ends
-  after `MARK_HOLDS` or when the person who left it leaves, is deactivated or gets another password;
-- when the person here last typed a password: setting up the shop and managing staff ask for one no older than
-  `PASSWORD_HOLDS`. A PIN never counts as that.
+- the *mark* of a full sign-in (who, when): it lets others take over this device with a PIN, and survives
+  that. It ends after `MARK_HOLDS`, when anybody leaves, and when whose it is may no longer sign in or gets
+  another password;
+- when the person here last typed a password: setting up the shop and managing staff ask for one no older
+  than `PASSWORD_HOLDS`. A PIN never counts as that.
 
-Failures are counted by django-axes for person and device together. They are rows in the database, so a view that
-tries a door must not be wrapped in `@once`, which undoes what a refused form wrote: it is marked `@a_door` instead.
+Failures are counted by django-axes for person and device together. They are rows in the database, so a view
+that tries a door must not be wrapped in `@once`, which undoes what a refused form wrote: it is marked
+`@a_door` instead.
 """
 
 import datetime as dt
-from collections.abc import Callable
 from functools import wraps
 from typing import Any
 
 from axes.helpers import get_cool_off, get_failure_limit
 from axes.models import AccessAttempt
-from django.contrib.auth import authenticate, login, logout
+from django.contrib.auth import authenticate, login, logout, update_session_auth_hash
 from django.contrib.auth.backends import ModelBackend
 from django.db import transaction
 from django.db.models import Max, Sum
@@ -93,9 +94,21 @@ def come_in(request: Request, sign_in: str, password: str) -> Staff:
     staff = _try(request, sign_in=sign_in, password=password)
     if staff is None:
         raise WrongKey(f"The sign-in word or the password isn't right. {_tries_left(request)}")
+    come_in_as(request, staff)
+    return staff
+
+
+def come_in_as(request: Request, staff: Staff) -> None:
+    """Sign in somebody who has just given or set a password, with a new session."""
     _become(request, staff, _PASSWORD_DOOR, {})
     mark_full_sign_in(request, staff)
-    return staff
+
+
+def stay_in(request: Request, staff: Staff) -> None:
+    """Keep the person here signed in over a change of their own password; nothing for anybody else's."""
+    if staff.pk == request.user.pk:
+        update_session_auth_hash(request, staff)
+        mark_full_sign_in(request, staff)
 
 
 def say_it_again(request: Request, password: str) -> None:
@@ -123,7 +136,8 @@ def take_over(request: Request, staff: Staff, pin: str) -> Staff:
     mark = mark_of(request)
     if mark is None:
         raise NotSignedInFully(
-            "A PIN does only where someone signed in with a password in the last 12 hours. Sign in with yours."
+            "A PIN does only where someone signed in with a password in the last 12 hours. "
+            "Sign in with yours."
         )
     if _try(request, sign_in=staff.sign_in, pin=pin) is None:
         raise WrongKey(f"That isn't {staff.name}'s PIN. {_tries_left(request)}")
@@ -238,7 +252,7 @@ def _ask_over_a_form(request: Request, view: View, *args: Any, **kwargs: Any) ->
 
 
 def _try(request: Request, **key: str) -> Staff | None:
-    """Try a door. Who calls shows the refusal itself, so the answer needn't be replaced by the page of locks."""
+    """Try a door. Who calls shows the refusal itself: django-axes needn't replace the answer by its own."""
     request.lock_is_told = True
     staff = authenticate(request, **key)
     if staff is None and request.axes_locked_out:

@@ -1,44 +1,148 @@
 """What people type about themselves and about the shop: parsing and messages."""
 
-from django import forms
+import zoneinfo
+from decimal import Decimal
+from itertools import groupby
+from typing import Any
 
-from shop.models import Staff
+from django import forms
+from django.contrib.auth.password_validation import validate_password
+from django.core.exceptions import ValidationError
+from django.forms.models import construct_instance
+
+from shop import money, opening, staffing
+from shop.conflict import ConflictCheck
+from shop.errors import Refused
+from shop.models import Shop, Staff, TaxRate, Terms
+from shop.roles import Role
 
 LONGEST_PASSWORD = 200
+MOST_DAYS = 3650
+_REGIONS = {
+    "Africa",
+    "America",
+    "Antarctica",
+    "Arctic",
+    "Asia",
+    "Atlantic",
+    "Australia",
+    "Europe",
+    "Indian",
+    "Pacific",
+}
+
+
+# --- kinds of field
 
 
 class PasswordField(forms.CharField):
     """A password: nothing of it is stripped, and it is never shown again."""
 
-    def __init__(self, *, now: bool = True, **kwargs: object):
+    def __init__(self, *, now: bool = True, **kwargs: Any):
         hint = "current-password" if now else "new-password"
+        widget = forms.PasswordInput(attrs={"autocomplete": hint})
+        super().__init__(max_length=LONGEST_PASSWORD, strip=False, widget=widget, **kwargs)
+
+
+class SignInWordField(forms.CharField):
+    """A sign-in word: capitals are taken as small letters, because tablets begin with one."""
+
+    def __init__(self, **kwargs: Any):
+        attrs = {"autocomplete": "username", "autocapitalize": "none", "spellcheck": "false"}
+        super().__init__(max_length=40, widget=forms.TextInput(attrs=attrs), **kwargs)
+
+    def to_python(self, value: Any) -> str:
+        return super().to_python(value).lower()
+
+
+class NewPinField(forms.CharField):
+    """A PIN to be kept: 4 to 8 digits, none of those that are tried first."""
+
+    def __init__(self, **kwargs: Any):
+        widget = forms.PasswordInput(attrs={"inputmode": "numeric", "autocomplete": "off"})
+        super().__init__(max_length=8, widget=widget, **kwargs)
+
+    def validate(self, value: str) -> None:
+        super().validate(value)
+        if not value:
+            return
+        Staff().set_pin(value)
+        try:
+            staffing.check_pin(value)
+        except Refused as refusal:
+            raise ValidationError(str(refusal)) from refusal
+
+
+class AmountField(forms.CharField):
+    """An amount of money as people type it, in the currency that the form says (an ISO 4217 code)."""
+
+    def __init__(self, **kwargs: Any):
+        self.currency = "USD"
         super().__init__(
-            max_length=LONGEST_PASSWORD,
-            strip=False,
-            widget=forms.PasswordInput(attrs={"autocomplete": hint}),
-            **kwargs,
+            widget=forms.TextInput(attrs={"inputmode": "decimal", "autocomplete": "off"}), **kwargs
         )
+
+    def to_python(self, value: Any) -> Decimal | None:
+        text = super().to_python(value)
+        if not text:
+            return None
+        try:
+            return money.parse_amount(text, self.currency)
+        except money.AmountError as error:
+            raise ValidationError(str(error)) from error
+
+    def prepare_value(self, value: Any) -> Any:
+        return f"{money.round_to(value, self.currency):f}" if isinstance(value, Decimal) else value
+
+
+class PercentField(forms.DecimalField):
+    """A percentage; a decimal comma will do."""
+
+    def __init__(self, **kwargs: Any):
+        widget = forms.TextInput(attrs={"inputmode": "decimal", "autocomplete": "off"})
+        super().__init__(min_value=0, max_value=100, max_digits=7, decimal_places=4, widget=widget, **kwargs)
+
+    def to_python(self, value: Any) -> Decimal | None:
+        return super().to_python(value.replace(",", ".") if isinstance(value, str) else value)
+
+
+class DayField(forms.DateField):
+    """A day, by the tablet's own calendar."""
+
+    def __init__(self, **kwargs: Any):
+        super().__init__(widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d"), **kwargs)
+
+
+def days_field(label: str, help_text: str = "") -> forms.IntegerField:
+    """A number of days, at most ten years: the storage clock reckons dates with it."""
+    return forms.IntegerField(label=label, help_text=help_text, min_value=0, max_value=MOST_DAYS)
+
+
+def currency_choices() -> list[tuple[str, str]]:
+    return sorted(
+        ((code, f"{name} ({code})") for code, name in money.currencies()), key=lambda c: c[1].lower()
+    )
+
+
+def zone_choices(present: str = "") -> list[tuple[str, Any]]:
+    """The time zones by region, as a select shows them in groups."""
+    names = sorted(n for n in zoneinfo.available_timezones() if n.partition("/")[0] in _REGIONS and "/" in n)
+    groups = [
+        (region, [(name, name.partition("/")[2].replace("_", " ").replace("/", ", ")) for name in of])
+        for region, of in groupby(names, key=lambda n: n.partition("/")[0])
+    ]
+    others = dict.fromkeys(["UTC", *([present] if present and present not in names else [])])
+    return [*groups, ("Other", [(name, name) for name in others])]
+
+
+# --- at the doors
 
 
 class EnterForm(forms.Form):
     """The front door."""
 
-    sign_in = forms.CharField(
-        label="Sign-in word",
-        max_length=40,
-        widget=forms.TextInput(
-            attrs={
-                "autocomplete": "username",
-                "autocapitalize": "none",
-                "spellcheck": "false",
-                "autofocus": True,
-            }
-        ),
-    )
+    sign_in = SignInWordField(label="Sign-in word")
     password = PasswordField(label="Password")
-
-    def clean_sign_in(self) -> str:
-        return self.cleaned_data["sign_in"].lower()
 
 
 class PinForm(forms.Form):
@@ -55,6 +159,339 @@ class PinForm(forms.Form):
         widget=forms.PasswordInput(attrs={"inputmode": "numeric", "autocomplete": "off"}),
     )
 
-    def __init__(self, *args: object, **kwargs: object):
+    def __init__(self, *args: Any, **kwargs: Any):
         super().__init__(*args, **kwargs)
         self.fields["who"].queryset = Staff.objects.working().with_pin()
+
+
+class MyPinForm(forms.Form):
+    """One's own new PIN, or none, confirmed with the password."""
+
+    new_pin = NewPinField(
+        label="New PIN", required=False, help_text="4 to 8 digits. Leave it empty to have none."
+    )
+    password = PasswordField(label="Your password")
+
+
+class NewPasswordForm(forms.Form):
+    """A new password, typed twice. `for_whom` is compared with it: a password isn't one's own name."""
+
+    new_password = PasswordField(
+        label="New password", now=False, help_text="At least 10 characters; several words are good."
+    )
+    new_password_again = PasswordField(label="New password once more", now=False)
+
+    def __init__(self, *args: Any, for_whom: Staff | None = None, **kwargs: Any):
+        super().__init__(*args, **kwargs)
+        self.for_whom = for_whom
+
+    def clean(self) -> dict[str, Any]:
+        check_new_password(self, self.for_whom)
+        return self.cleaned_data
+
+
+class MyPasswordForm(NewPasswordForm):
+    """One's own new password, confirmed with the old one."""
+
+    password = PasswordField(label="Your present password")
+    field_order = ["password", "new_password", "new_password_again"]
+
+
+class PinOfForm(forms.Form):
+    """Somebody's new PIN, given by the owner."""
+
+    new_pin = NewPinField(
+        label="New PIN", required=False, help_text="4 to 8 digits. Leave it empty to take it away."
+    )
+
+
+def check_new_password(form: forms.Form, for_whom: Staff | None) -> None:
+    """Put what is wrong with the new password of a form on its fields."""
+    first, again = form.cleaned_data.get("new_password"), form.cleaned_data.get("new_password_again")
+    if first is None:
+        return
+    try:
+        validate_password(first, for_whom)
+    except ValidationError as error:
+        form.add_error("new_password", error)
+    if again is not None and first != again:
+        form.add_error("new_password_again", "The two passwords differ. Type them once more.")
+
+
+# --- staff
+
+
+class StaffForm(ConflictCheck, forms.ModelForm):
+    """Who somebody is and what they may do."""
+
+    role = forms.ChoiceField(
+        choices=[(role.value, role.label) for role in Role if role != Role.PAD], widget=forms.RadioSelect
+    )
+
+    class Meta:
+        model = Staff
+        fields = ["name", "role", "is_active"]
+
+
+class NewStaffForm(forms.Form):
+    """Somebody new."""
+
+    name = forms.CharField(
+        label="Name", max_length=80, help_text="As it stands on tickets and in the timeline."
+    )
+    sign_in = SignInWordField(label="Sign-in word", help_text="Short: it is typed on a tablet.")
+    role = forms.ChoiceField(
+        label="Role", choices=StaffForm.base_fields["role"].choices, widget=forms.RadioSelect
+    )
+    new_password = PasswordField(
+        label="Password", now=False, help_text="At least 10 characters; several words are good."
+    )
+    new_password_again = PasswordField(label="Password once more", now=False)
+    new_pin = NewPinField(
+        label="PIN", required=False, help_text="4 to 8 digits, to take over a shared tablet."
+    )
+
+    def clean_sign_in(self) -> str:
+        return check_sign_in_word(self.cleaned_data["sign_in"])
+
+    def clean(self) -> dict[str, Any]:
+        values = self.cleaned_data
+        check_new_password(self, Staff(name=values.get("name", ""), sign_in=values.get("sign_in", "")))
+        return values
+
+
+def check_sign_in_word(word: str) -> str:
+    """Return the word if somebody can have it."""
+    Staff._meta.get_field("sign_in").run_validators(word)
+    if Staff.objects.filter(sign_in=word).exists():
+        raise ValidationError("Somebody has this sign-in word already. Choose another.")
+    return word
+
+
+# --- the shop
+
+
+class MoneyFields:
+    """Mix into a form with amounts, before it: tells them the currency once the form knows it."""
+
+    def use_currency(self, currency: str) -> None:
+        for field in self.fields.values():
+            if isinstance(field, AmountField):
+                field.currency = currency
+
+
+class ShopForm(ConflictCheck, MoneyFields, forms.ModelForm):
+    """The shop's own data."""
+
+    currency = forms.ChoiceField(choices=currency_choices, help_text="Amounts kept so far aren’t converted.")
+    time_zone = forms.ChoiceField(choices=zone_choices)
+    labour_rate = AmountField(label="Labour, an hour")
+    diagnosis_fee = AmountField(label="Diagnosis fee", help_text="Charged for looking, repaired or not.")
+    warranty_labour_days = days_field("Warranty on labour, days")
+    warranty_parts_days = days_field("Warranty on parts, days")
+    backup_reminder_days = forms.IntegerField(
+        label="Remind of a backup after, days", min_value=1, max_value=365
+    )
+
+    class Meta:
+        model = Shop
+        fields = [
+            *["name", "address", "phone", "email", "tax_number"],
+            *["currency", "time_zone", "paper"],
+            *[
+                "labour_rate",
+                "diagnosis_fee",
+                "diagnosis_credited",
+                "warranty_labour_days",
+                "warranty_parts_days",
+            ],
+            *["prices_include_tax", "tax_rounding", "ask_address", "backup_reminder_days"],
+        ]
+        widgets = {
+            "address": forms.Textarea(attrs={"rows": 3}),
+            "paper": forms.RadioSelect,
+            "tax_rounding": forms.RadioSelect,
+        }
+
+    def __init__(self, *args: Any, **kwargs: Any):
+        super().__init__(*args, **kwargs)
+        self.fields["time_zone"].choices = zone_choices(self.initial.get("time_zone", ""))
+        self.use_currency(chosen_currency(self.data, self.initial.get("currency", "USD")))
+
+
+class TermsForm(ConflictCheck, MoneyFields, forms.ModelForm):
+    """The terms that customers sign; sent, they become a new version."""
+
+    free_days = days_field("Free storage, days", "Counted from the first notice that the gear is ready.")
+    daily_fee = AmountField(label="Storage fee, a day")
+    fee_cap = AmountField(
+        label="Storage fee, at most", required=False, help_text="Leave it empty for no limit."
+    )
+    notices = forms.IntegerField(label="Notices before the deadline", min_value=0, max_value=50)
+    deadline_days = days_field(
+        "Deadline, days", "Counted from the same notice; not before free storage ends."
+    )
+
+    class Meta:
+        model = Terms
+        fields = ["text", "storage_text", "free_days", "daily_fee", "fee_cap", "notices", "deadline_days"]
+        widgets = {
+            "text": forms.Textarea(attrs={"rows": 12}),
+            "storage_text": forms.Textarea(attrs={"rows": 6}),
+        }
+
+    def __init__(self, *args: Any, currency: str, **kwargs: Any):
+        super().__init__(*args, **kwargs)
+        self.use_currency(currency)
+
+    def clean(self) -> dict[str, Any]:
+        check_deadline(self, self.cleaned_data)
+        return super().clean()
+
+
+def chosen_currency(data: Any, otherwise: str) -> str:
+    """The currency that a form was sent with, if there is such a one."""
+    wanted = data.get("currency", "") if data else ""
+    return wanted if wanted in dict(money.currencies()) else otherwise
+
+
+def check_deadline(form: forms.BaseForm, values: dict[str, Any]) -> None:
+    """The deadline can't come before free storage ends."""
+    free, deadline = values.get("free_days"), values.get("deadline_days")
+    if free is not None and deadline is not None and deadline < free:
+        form.add_error(
+            "deadline_days", f"Free storage lasts {free} days. The deadline can't come before that."
+        )
+
+
+class RateForm(forms.ModelForm):
+    """A new tax rate."""
+
+    percent = PercentField(label="Per cent")
+    valid_from = DayField(label="Holds from")
+
+    class Meta:
+        model = TaxRate
+        fields = ["name", "percent", "on_labour", "on_parts", "on_fees", "valid_from"]
+
+    def clean(self) -> dict[str, Any]:
+        values = super().clean()
+        if not any(values.get(name) for name in ("on_labour", "on_parts", "on_fees")):
+            raise ValidationError("Say what the tax falls on: labour, parts or fees.")
+        return values
+
+
+class EndRateForm(ConflictCheck, forms.ModelForm):
+    """The last day of a rate."""
+
+    valid_to = DayField(label="Last day")
+
+    class Meta:
+        model = TaxRate
+        fields = ["valid_to"]
+
+
+# --- the first start
+
+
+class OpeningForm(MoneyFields, forms.Form):
+    """All that a shop needs on its first day, on one page."""
+
+    SHOP = [name for name in ShopForm.Meta.fields if name != "backup_reminder_days"]
+    TERMS = TermsForm.Meta.fields
+
+    code = forms.CharField(
+        label="Code",
+        max_length=20,
+        help_text="Eight letters and digits, in the terminal where the shop was started.",
+        widget=forms.TextInput(
+            attrs={"autocomplete": "off", "autocapitalize": "characters", "spellcheck": "false"}
+        ),
+    )
+    tax = forms.ChoiceField(
+        label="Do you charge a tax?",
+        choices=[("one", "Yes"), ("none", "No tax")],
+        initial="one",
+        widget=forms.RadioSelect,
+    )
+    tax_name = forms.CharField(
+        label="Its name", max_length=40, required=False, help_text="As invoices show it."
+    )
+    tax_percent = PercentField(label="Per cent", required=False)
+    tax_on = forms.MultipleChoiceField(
+        label="It falls on",
+        choices=[("on_labour", "Labour"), ("on_parts", "Parts"), ("on_fees", "Fees")],
+        initial=["on_parts"],
+        required=False,
+        widget=forms.CheckboxSelectMultiple,
+    )
+    owner_name = forms.CharField(label="Your name", max_length=80, help_text="As it stands in the timeline.")
+    owner_sign_in = SignInWordField(label="Your sign-in word", help_text="Short: it is typed on a tablet.")
+    new_password = PasswordField(
+        label="Your password", now=False, help_text="At least 10 characters; several words are good."
+    )
+    new_password_again = PasswordField(label="Your password once more", now=False)
+    new_pin = NewPinField(
+        label="Your PIN", required=False, help_text="4 to 8 digits, to take over a shared tablet."
+    )
+
+    def __init__(self, data: Any = None, **kwargs: Any):
+        first = {"time_zone": opening.machine_zone(), **_defaults(Shop, self.SHOP), **opening.example_terms()}
+        super().__init__(data, initial={**first, **kwargs.pop("initial", {})}, **kwargs)
+        shop_fields = ShopForm(instance=Shop()).fields
+        terms_fields = TermsForm(instance=Terms(), currency="USD").fields
+        self.fields |= {name: shop_fields[name] for name in self.SHOP}
+        self.fields |= {name: terms_fields[name] for name in self.TERMS}
+        self.fields["currency"].help_text = ""
+        self.use_currency(chosen_currency(self.data, self.initial["currency"]))
+
+    def clean_owner_sign_in(self) -> str:
+        return check_sign_in_word(self.cleaned_data["owner_sign_in"])
+
+    def clean(self) -> dict[str, Any]:
+        values = self.cleaned_data
+        check_new_password(
+            self, Staff(name=values.get("owner_name", ""), sign_in=values.get("owner_sign_in", ""))
+        )
+        check_deadline(self, values)
+        if values.get("tax") == "one":
+            for name, asked in (
+                ("tax_name", "Name the tax"),
+                ("tax_percent", "Give the rate"),
+                ("tax_on", "Say what it falls on"),
+            ):
+                if name not in self.errors and values.get(name) in (None, "", []):
+                    self.add_error(name, f"{asked}, or choose “No tax”.")
+        self._check_by_model(Shop(), self.SHOP)
+        return values
+
+    def _check_by_model(self, row: Any, names: list[str]) -> None:
+        row = construct_instance(self, row, names)
+        try:
+            row.clean_fields(
+                exclude=[f.name for f in row._meta.fields if f.name not in names or f.name in self.errors]
+            )
+        except ValidationError as error:
+            self.add_error(None, error)
+
+    def asked(self) -> dict[str, Any]:
+        """The form's values as `opening.open_shop` takes them."""
+        values = self.cleaned_data
+        tax = None
+        if values["tax"] == "one":
+            on = {key: key in values["tax_on"] for key, _ in self.fields["tax_on"].choices}
+            tax = {"name": values["tax_name"], "percent": values["tax_percent"], **on}
+        return {
+            "shop": {name: values[name] for name in self.SHOP},
+            "terms": {name: values[name] for name in self.TERMS},
+            "tax": tax,
+            "owner_name": values["owner_name"],
+            "sign_in": values["owner_sign_in"],
+            "password": values["new_password"],
+            "pin": values["new_pin"],
+        }
+
+
+def _defaults(model: type[Any], names: list[str]) -> dict[str, Any]:
+    row = model()
+    return {name: getattr(row, name) for name in names if name != "time_zone"}

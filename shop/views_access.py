@@ -1,15 +1,15 @@
 """Coming in, changing person, leaving; one's own PIN and password."""
 
+from django import forms
 from django.contrib import messages
 from django.http import HttpResponse
 from django.shortcuts import render
-from django.urls import reverse
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
-from shop import doors
+from shop import doors, staffing
 from shop.access import allowed, open_to_all
 from shop.errors import Refused
-from shop.forms import EnterForm, PinForm
+from shop.forms import EnterForm, MyPasswordForm, MyPinForm, PinForm
 from shop.http import Request, go_to, safe_next
 from shop.models import Staff
 
@@ -91,8 +91,45 @@ def locked(request: Request) -> HttpResponse:
     return render(request, "shop/locked.html")
 
 
+# --- one's own keys
+
+
 @require_http_methods(["GET", "POST"])
 @allowed("change person")
 @doors.a_door
 def my_pin(request: Request) -> HttpResponse:
-    raise NotImplementedError
+    form = MyPinForm(request.POST if request.method == "POST" else None)
+    if form.is_valid() and _password_given(request, form):
+        staffing.set_pin(request.user, form.cleaned_data["new_pin"], by=request.user)
+        messages.success(request, "Your PIN is kept." if request.user.pin else "You have no PIN now.")
+        return go_to(request, "my-pin")
+    return _my_keys(request, pin_form=form, status=422 if form.is_bound else 200)
+
+
+@require_POST
+@allowed("change person")
+@doors.a_door
+def my_password(request: Request) -> HttpResponse:
+    form = MyPasswordForm(request.POST, for_whom=request.user)
+    if form.is_valid() and _password_given(request, form):
+        staffing.set_password(request.user, form.cleaned_data["new_password"], by=request.user)
+        doors.stay_in(request, request.user)
+        messages.success(request, "Your password is changed. Wherever else you were signed in, you are out.")
+        return go_to(request, "my-pin")
+    return _my_keys(request, password_form=form, status=422)
+
+
+def _password_given(request: Request, form: forms.Form) -> bool:
+    try:
+        doors.say_it_again(request, form.cleaned_data["password"])
+    except Refused as refusal:
+        form.add_error("password", str(refusal))
+        return False
+    return True
+
+
+def _my_keys(request: Request, *, status: int, **bound: forms.Form) -> HttpResponse:
+    # Both forms ask for the password: their ids must differ on the one page.
+    context = {"pin_form": MyPinForm(), "password_form": MyPasswordForm(), **bound}
+    context["password_form"].auto_id = "id_own_%s"
+    return render(request, "shop/my_keys.html", context, status=status)
