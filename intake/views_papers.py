@@ -32,7 +32,8 @@ def print_ticket(request: Request, pk: int, size: str) -> HttpResponse:
 @require_GET
 @allowed("print")
 def ticket(request: Request, pk: int, size: str) -> HttpResponse:
-    visit = get_object_or_404(Visit.objects.select_related("person", "terms", "signature", "taken_in_by"), pk=pk)
+    visits = Visit.objects.select_related("person", "terms", "signature", "taken_in_by")
+    visit = get_object_or_404(visits, pk=pk)
     jobs = list(visit.jobs.select_related("gear").prefetch_related("pieces").order_by("pk"))
     context = {
         "visit": visit,
@@ -41,7 +42,7 @@ def ticket(request: Request, pk: int, size: str) -> HttpResponse:
         "paper": f"half-{request.shop.paper.lower()}",
         "signature_image": _drawing(visit),
     }
-    return papers.answer(request, _known(size, TICKET_SIZES), context, filename=f"claim-ticket-{jobs[0].claim}.pdf")
+    return papers.answer(request, _known(size, TICKET_SIZES), context, f"claim-ticket-{jobs[0].claim}.pdf")
 
 
 @require_POST
@@ -87,7 +88,7 @@ def _tags(request: Request, jobs: list[Job], size: str) -> HttpResponse:
         "mark": printing.print_mark(max(j.tag_prints for j in jobs)),
         "paper": _known(size, TAG_SIZES),
     }
-    return papers.answer(request, "intake/papers/gear_tags.html", context, filename=f"gear-tags-{jobs[0].claim}.pdf")
+    return papers.answer(request, "intake/papers/gear_tags.html", context, f"gear-tags-{jobs[0].claim}.pdf")
 
 
 def _address(request: Request, job: Job) -> str:

@@ -11,8 +11,8 @@ SET_BY_OPENSHOP = "BENCHTAG_ADDRESS"
 def lan_url(request: HttpRequest, path: str) -> str:
     """Return the full address of a page as other devices reach it.
 
-    Somebody who prints at the shop's own PC is on `localhost`, which would lead a tablet to itself: then the LAN
-    address that `openshop` found at its start is used. Anybody else came by an address that works for them.
+    Somebody who prints at the shop's own PC is on `localhost`, which would lead a tablet to itself: then the
+    LAN address that `openshop` found at its start is used. Anybody else came by an address that works.
     """
     shown = os.environ.get(SET_BY_OPENSHOP, "").rstrip("/")
     if shown and _is_this_machine(request.get_host()):

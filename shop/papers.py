@@ -28,10 +28,12 @@ from django.utils.http import content_disposition_header
 from shop import pdf_libraries
 
 if TYPE_CHECKING:
+    from weasyprint import CSS, HTML
     from weasyprint.text.fonts import FontConfiguration
     from weasyprint.urls import URLFetcher
 
 PICTURES = "/pictures/"  # addresses below it mean files in the media folder, on papers only
+RECEIPT_ENDS = "paper-end"  # the id of the last element of a receipt
 _NOWHERE = "http://shop.invalid/"  # RFC 2606: this name is nobody's
 
 # Pango's font map is not for several threads at once, and Python lays out one page at a time anyway.
@@ -79,11 +81,10 @@ def pdf(
 
     base = request.build_absolute_uri("/") if request else _NOWHERE
     page = render_to_string(template, context, request=request)
+    html = HTML(string=page, base_url=base, url_fetcher=_fetcher(base))
     with _one_at_a_time, _errors_of(threading.get_ident()) as errors:
         try:
-            paper = HTML(string=page, base_url=base, url_fetcher=_fetcher(base)).write_pdf(
-                font_config=_fonts(), pdf_variant=variant
-            )
+            paper = html.write_pdf(font_config=_fonts(), pdf_variant=variant, stylesheets=_cut(html, page))
         except FatalURLFetchingError as error:
             # It is no Exception, so that WeasyPrint can't pass over it; here it becomes one.
             raise PaperError(f"{template}: {error.__cause__ or error}") from error.__cause__
@@ -110,6 +111,20 @@ def answer(request: HttpRequest, template: str, context: dict[str, Any], filenam
 def picture_address(name: str) -> str:
     """Return the address by which a PDF refers to a file of the media folder, e.g. a photo's `image.name`."""
     return PICTURES + name
+
+
+def _cut(html: "HTML", page: str) -> "list[CSS]":
+    """Return the style sheet that cuts a receipt to what is on it: its printer feeds paper for all of a page.
+
+    Where it ends is where its `RECEIPT_ENDS` lies when it is laid out on a page that nothing outgrows.
+    """
+    if f'id="{RECEIPT_ENDS}"' not in page:
+        return []
+    from weasyprint import CSS
+
+    endless = CSS(string="@page receipt { size: 80mm 3000mm !important }")
+    bottom = html.render(font_config=_fonts(), stylesheets=[endless]).pages[0].anchors[RECEIPT_ENDS][3]
+    return [CSS(string=f"@page receipt {{ size: 80mm {bottom + 20:.0f}px !important }}")]
 
 
 @cache

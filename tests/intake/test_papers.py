@@ -1,4 +1,4 @@
-"""The claim ticket and the gear tags, as PDFs: their text, and their QR codes read back by another program."""
+"""The claim ticket and the gear tags as PDFs: their text, and their QR codes read back by another program."""
 
 import io
 import subprocess
@@ -24,7 +24,7 @@ def _papers_can_be_made():
 
 @pytest.fixture
 def job(shop):
-    job = JobFactory(gear=GearFactory(maker="Corvane", model="Harbor 22", serial="CH00417"), complaint="Hums when warm.")
+    job = JobFactory(gear=GearFactory(model="Harbor 22", serial="CH00417"), complaint="Hums when warm.")
     LoosePieceFactory(job=job, name="Footswitch")
     LoosePieceFactory(job=job, name="Cover", position=1)
     return job
@@ -47,7 +47,8 @@ def pages_of(response) -> list:
 def codes_on(response, folder: Path, dpi: int) -> list[str]:
     """What the QR codes of a paper say, printed at a printer's resolution."""
     (folder / "paper.pdf").write_bytes(response.content)
-    subprocess.run(["pdftoppm", "-r", str(dpi), "-gray", "-png", folder / "paper.pdf", folder / "page"], check=True)
+    command = ["pdftoppm", "-r", str(dpi), "-gray", "-png", folder / "paper.pdf", folder / "page"]
+    subprocess.run(command, check=True)
     found = []
     for page in sorted(folder.glob("page*.png")):
         found += [code.text for code in zxingcpp.read_barcodes(Image.open(page))]
@@ -61,12 +62,13 @@ def print_paper(tablet, url, follow=True):
 @pytest.mark.parametrize("size", ["half", "receipt"])
 def test_the_claim_ticket_says_what_was_left_and_on_what_terms(as_counter, job, size):
     text = text_of(print_paper(as_counter, f"/visit/{job.visit.pk}/ticket/{size}/"))
-    for words in (job.claim, "Corvane Harbor 22", "Footswitch", "Cover", "Collect within 30 days", job.person.name):
+    said = (job.claim, "Corvane Harbor 22", "Footswitch", "Cover", "Collect within 30 days", job.person.name)
+    for words in said:
         assert bare(words) in text, words
 
 
 def test_the_ticket_has_a_claim_for_each_piece_of_gear_of_the_visit(as_counter, job):
-    other = JobFactory(visit=job.visit, person=job.person, gear=GearFactory(owner=job.person, model="Cadet 60"))
+    other = JobFactory(visit=job.visit, person=job.person, gear=GearFactory(owner=job.person))
     text = text_of(print_paper(as_counter, f"/visit/{job.visit.pk}/ticket/half/"))
     assert job.claim in text and other.claim in text
 
@@ -92,7 +94,7 @@ def test_tags_fit_their_label(as_counter, job, size, width, height):
 
 @pytest.mark.parametrize("paper", ["tags/roll", "tags/card"])
 def test_the_printed_code_opens_the_job(as_counter, job, paper, tmp_path):
-    """Read back by zxing-cpp at 203 dpi, the usual resolution of a label printer (common practice, no source)."""
+    """Read back by zxing-cpp at 203 dpi, what most label printers have (common practice, no source)."""
     response = print_paper(as_counter, f"/job/{job.claim}/{paper}/")
     codes = codes_on(response, tmp_path, 203)
     assert codes == [f"http://testserver/t/{job.claim}/"] * 3
@@ -102,6 +104,18 @@ def test_the_printed_code_opens_the_job(as_counter, job, paper, tmp_path):
 def test_the_tickets_code_opens_the_job(as_counter, job, size, tmp_path):
     response = print_paper(as_counter, f"/visit/{job.visit.pk}/ticket/{size}/")
     assert codes_on(response, tmp_path, 203) == [f"http://testserver/t/{job.claim}/"]
+
+
+def test_a_receipt_is_cut_to_what_is_on_it(as_counter, job):
+    """80 mm roll; the printer would feed all of a page's height."""
+    ticket = f"/visit/{job.visit.pk}/ticket/receipt/"
+    one = pages_of(print_paper(as_counter, ticket))
+    for _ in range(3):
+        JobFactory(visit=job.visit, person=job.person, gear=job.gear)
+    four = pages_of(print_paper(as_counter, ticket))
+    assert len(one) == len(four) == 1
+    assert float(one[0].mediabox.width) == pytest.approx(80 / 25.4 * 72, abs=1)
+    assert float(one[0].mediabox.height) < 200 / 25.4 * 72 < float(four[0].mediabox.height)
 
 
 def test_the_second_print_says_that_it_is_a_reprint(as_counter, job):
@@ -134,7 +148,9 @@ def test_a_size_that_does_not_exist_is_not_found(as_counter, job, url):
     assert as_counter.send(url + "print/").status_code == 404
 
 
-def test_the_code_leads_to_the_lan_address_when_printed_at_the_shops_own_computer(as_counter, job, tmp_path, monkeypatch):
+def test_a_code_printed_at_the_shops_own_computer_leads_to_its_lan_address(
+    as_counter, job, tmp_path, monkeypatch
+):
     monkeypatch.setenv("BENCHTAG_ADDRESS", "http://192.0.2.20:8000")
     response = as_counter.get(f"/job/{job.claim}/tags/card/", headers={"Host": "localhost:8000"})
     assert set(codes_on(response, tmp_path, 203)) == {f"http://192.0.2.20:8000/t/{job.claim}/"}
