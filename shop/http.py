@@ -48,7 +48,8 @@ def go_to(request: HttpRequest, to: Any, *args: Any, **kwargs: Any) -> HttpRespo
 def safe_next(request: HttpRequest, fallback: str) -> str:
     """Return where the form says to go on to, if that is on this shop's own address; else the fallback."""
     wanted = request.POST.get("next") or request.GET.get("next") or ""
-    if url_has_allowed_host_and_scheme(
+    # An address without its slash would be read as the name of a page: see resolve_url.
+    if wanted.startswith("/") and url_has_allowed_host_and_scheme(
         wanted, allowed_hosts={request.get_host()}, require_https=request.is_secure()
     ):
         return wanted

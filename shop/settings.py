@@ -44,6 +44,7 @@ def _secret_key() -> str:
 
 SECRET_KEY = _secret_key()
 DEBUG = _switch("BENCHTAG_DEBUG")
+DEMO = _switch("BENCHTAG_DEMO")  # the invented shop, in a database of its own: `openshop --demo` sets it
 # The address of a shop's PC changes with its router, and tablets reach it by number. A wrong Host header
 # gains nothing here: no page builds an address from it but the QR codes, which staff see before they print.
 ALLOWED_HOSTS = [h for h in os.environ.get("BENCHTAG_HOSTS", "*").split(",") if h]
@@ -71,8 +72,9 @@ MIDDLEWARE = [
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
-    "django.contrib.auth.middleware.LoginRequiredMiddleware",
+    "shop.middleware.SignInRequired",
     "django.contrib.messages.middleware.MessageMiddleware",
+    "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "django_htmx.middleware.HtmxMiddleware",
     "shop.middleware.ShopPlace",
     "shop.middleware.PlainRefusals",
