@@ -45,7 +45,7 @@ document.addEventListener("htmx:beforeSwap", (event) => {
   if (xhr.status < 400) {
     event.detail.shouldSwap = false;
     location.assign(xhr.responseURL || location.href);
-  } else {
+  } else if (event.detail.shouldSwap) {
     event.detail.target = document.body;
     event.detail.swapOverride = "innerHTML";
   }
