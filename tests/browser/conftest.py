@@ -15,20 +15,20 @@ PASSWORD = "lantern-quay-2026"
 PIN = "4711"
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="package")
 def chrome() -> Iterator[Browser]:
+    """One browser for all the stories, gone when they are over.
+
+    Playwright's sync API runs an event loop in this thread while it lives. The tests' own queries aren't
+    asynchronous, which Django must be told; and other packages' tests must not find that loop.
+    """
     path = chromium()
-    with sync_playwright() as playwright:
+    with pytest.MonkeyPatch.context() as patch, sync_playwright() as playwright:
+        patch.setenv("DJANGO_ALLOW_ASYNC_UNSAFE", "true")
         browser = playwright.chromium.launch(executable_path=path, args=CHROMIUM_ARGUMENTS)
         expect.set_options(timeout=10_000)
         yield browser
         browser.close()
-
-
-@pytest.fixture(autouse=True)
-def _orm_in_this_thread(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Playwright's sync API runs an event loop in this thread; the tests' own queries aren't asynchronous."""
-    monkeypatch.setenv("DJANGO_ALLOW_ASYNC_UNSAFE", "true")
 
 
 @pytest.fixture
