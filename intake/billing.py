@@ -227,6 +227,11 @@ def line_amount(line: BillLine, currency: str) -> Decimal:
     return -amount if line.kind == LineKind.DISCOUNT and amount else amount
 
 
+def times(line: BillLine | InvoiceLine) -> str:
+    """How many, as people write it: "1.5 h", "2"."""
+    return f"{Decimal(line.quantity).normalize():f} {line.unit}".strip()
+
+
 def as_text(estimate: Estimate) -> str:
     """The whole estimate as plain text: what the owner puts their name under."""
 

@@ -1,0 +1,322 @@
+"""The forms of money and pickup: parsing and messages."""
+
+import datetime as dt
+from collections.abc import Mapping, Sequence
+from decimal import Decimal
+from typing import Any
+
+from django import forms
+
+from intake.billing import MOST_LINES, MOST_WORDS, Row
+from intake.forms_bench import AmountField, QuantityField
+from intake.models import Answer, Job, LoosePiece, Payment, Pickup, ReadyNotice
+from intake.models.bills import LineKind
+from intake.signatures import SignatureField
+
+LARGEST_REVISION = 2**31 - 1
+ROWS = "rows"
+BLANK_ROWS = 3  # that an estimate's form offers below what is written
+
+
+def _lines(rows: int) -> forms.Textarea:
+    return forms.Textarea(attrs={"rows": rows})
+
+
+def _revision() -> forms.IntegerField:
+    """What the person saw. Without it nothing is sent."""
+    return forms.IntegerField(
+        min_value=0,
+        max_value=LARGEST_REVISION,
+        widget=forms.HiddenInput,
+        error_messages=dict.fromkeys(
+            ("required", "invalid", "min_value", "max_value"), "This page is incomplete. Load it again."
+        ),
+    )
+
+
+class ShopForm(forms.Form):
+    """A form whose sums are in the shop's currency."""
+
+    def __init__(self, *args: Any, currency: str, **kwargs: Any):
+        super().__init__(*args, **kwargs)
+        for field in self.fields.values():
+            if isinstance(field, AmountField):
+                field.currency = currency
+
+
+# --- A name on the glass -----------------------------------------------------------------------------------
+
+
+class SignedForm(forms.Form):
+    """A signature drawn on the glass, or a tick by staff that it couldn't be. `strokes` cleans to our own drawing."""
+
+    signature = forms.CharField(required=False, label="Sign here", widget=forms.HiddenInput)
+    strokes = SignatureField()
+    typed = forms.BooleanField(
+        required=False,
+        label="They can’t sign on the glass",
+        help_text="Their name as typed stands for the signature.",
+    )
+
+    def ask_signature(self, *, wanted: bool) -> None:
+        """Say what is missing beside the signature; where none is wanted, what was drawn doesn't count."""
+        if not wanted:
+            self.errors.pop("strokes", None)
+            self.cleaned_data["strokes"] = ""
+        elif not self.errors.get("strokes") and not (
+            self.cleaned_data.get("strokes") or self.cleaned_data.get("typed")
+        ):
+            self.add_error("strokes", "Sign on the glass. Where that can’t be done, tick that it can’t.")
+
+
+# --- Estimates ---------------------------------------------------------------------------------------------
+
+
+class EstimateForm(forms.Form):
+    """What stands around an estimate's lines. `after` is the number of the latest one that was on the screen."""
+
+    words = forms.CharField(
+        label="What we propose",
+        required=False,
+        max_length=4000,
+        widget=_lines(3),
+        help_text="In plain words: what is wrong, and what it takes.",
+    )
+    valid_until = forms.DateField(
+        label="Valid until",
+        widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d"),
+        error_messages={"required": "Say until when the price holds.", "invalid": "Choose a day, like 2026-11-25."},
+    )
+    after = _revision()
+
+    def clean_valid_until(self) -> dt.date:
+        day = self.cleaned_data["valid_until"]
+        if day.year > 2200:
+            raise forms.ValidationError("Choose a day that somebody alive will see.")
+        return day
+
+
+class RowForm(ShopForm):
+    """A line of an estimate. One without words and without a price is left out."""
+
+    kind = forms.ChoiceField(label="Kind", choices=LineKind.choices, initial=LineKind.LABOUR)
+    text = forms.CharField(label="What for", max_length=200, error_messages={"required": "Say what it is for."})
+    quantity = QuantityField(label="Quantity", initial=1)
+    unit_price = AmountField(
+        label="Price each",
+        error_messages={"required": "Write a price, or 0 if it costs nothing."},
+    )
+
+    def has_changed(self) -> bool:
+        return any(self[name].data not in (None, "") for name in ("text", "unit_price"))
+
+    def row(self) -> Row:
+        said = self.cleaned_data
+        unit = "h" if said["kind"] == LineKind.LABOUR else ""
+        return Row(said["kind"], said["text"], said["quantity"], said["unit_price"], unit)
+
+
+class BaseRows(forms.BaseFormSet):
+    """The lines of an estimate. Every row may stay empty, those that were filled in for the person too."""
+
+    default_error_messages = {
+        "missing_management_form": "This page is incomplete. Load it again, then write the lines.",
+        "too_many_forms": f"An estimate has at most {MOST_LINES} lines. Put some together.",
+    }
+
+    def initial_form_count(self) -> int:
+        return 0
+
+    def written(self) -> list[Row]:
+        """The rows that somebody wrote, once the formset is valid."""
+        return [form.row() for form in self.forms if form.has_changed()]
+
+
+def rows_formset(
+    currency: str, data: Any = None, rows: Sequence[Mapping[str, Any]] = (), more: int = BLANK_ROWS
+) -> BaseRows:
+    """The rows as a formset: as sent, or filled in with `rows` (field name -> value) and followed by blank ones."""
+    kind = forms.formset_factory(
+        RowForm,
+        formset=BaseRows,
+        extra=len(rows) + more,
+        max_num=MOST_LINES,
+        absolute_max=MOST_LINES,
+        validate_max=True,
+    )
+    return kind(data, initial=list(rows) or None, prefix=ROWS, form_kwargs={"currency": currency})
+
+
+def typed_rows(data: Mapping[str, str]) -> list[dict[str, str]]:
+    """The rows as somebody typed them so far, unread: what is wrong with them can wait until they are sent."""
+    written = data.get(f"{ROWS}-TOTAL_FORMS", "")
+    count = min(int(written), MOST_LINES) if written.isascii() and written.isdigit() and len(written) < 4 else 0
+    return [
+        {name: data.get(f"{ROWS}-{n}-{name}", "") for name in ("kind", "text", "quantity", "unit_price")}
+        for n in range(count)
+    ]
+
+
+class AnswerForm(SignedForm):
+    """The owner's word on an estimate."""
+
+    yes = forms.TypedChoiceField(
+        label="What does the owner say?",
+        choices=[("yes", "Go ahead"), ("no", "No, leave it")],
+        coerce=lambda word: word == "yes",
+        widget=forms.RadioSelect,
+        error_messages={"required": "Say whether it is a yes or a no."},
+    )
+    how = forms.ChoiceField(
+        label="How did they say so?",
+        choices=Answer.How.choices,
+        widget=forms.RadioSelect,
+        error_messages={"required": "Say how the answer came."},
+    )
+    who = forms.CharField(
+        label="Who said so", max_length=120, error_messages={"required": "Write down who gave the answer."}
+    )
+    words = forms.CharField(label="In their words", max_length=500, required=False, widget=_lines(2))
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean()
+        self.ask_signature(wanted=cleaned.get("how") == Answer.How.SIGNED)
+        return cleaned
+
+
+class AsIsForm(forms.Form):
+    revision = _revision()
+    reason = forms.CharField(
+        label="Why it goes home as it is",
+        max_length=300,
+        widget=_lines(2),
+        error_messages={"required": "Write down why it goes home as it is."},
+    )
+
+
+# --- Invoices and payments -----------------------------------------------------------------------------
+
+
+class InvoiceForm(forms.Form):
+    """What goes on the invoice beside its lines. `seen` is the mark of the draft that was on the screen."""
+
+    words = forms.CharField(
+        label="Findings in plain words",
+        required=False,
+        max_length=MOST_WORDS,
+        widget=_lines(5),
+        help_text="The owner reads this on the invoice. It can’t be changed afterwards.",
+    )
+    fee = forms.ChoiceField(
+        choices=[("", ""), ("charge", ""), ("leave", "")], required=False, widget=forms.HiddenInput
+    )
+    seen = forms.CharField(
+        max_length=64,
+        widget=forms.HiddenInput,
+        error_messages={"required": "This page is incomplete. Load it again, then issue the invoice."},
+    )
+
+
+class PaymentForm(ShopForm):
+    amount = AmountField(label="Paid", error_messages={"required": "Write the sum that was paid."})
+    method = forms.ChoiceField(
+        label="How it was paid",
+        choices=Payment.Method.choices,
+        widget=forms.RadioSelect,
+        error_messages={"required": "Say how it was paid."},
+    )
+    tendered = AmountField(
+        label="Cash handed over", required=False, help_text="For cash: the change is worked out from it."
+    )
+    deposit = forms.BooleanField(
+        label="It is a deposit",
+        required=False,
+        help_text="Money taken before the invoice. It stands on the account until then.",
+    )
+    note = forms.CharField(label="Note", max_length=200, required=False)
+
+    def clean_amount(self) -> Decimal:
+        amount = self.cleaned_data["amount"]
+        if not amount:
+            raise forms.ValidationError("Write the sum that was paid; it can’t be nothing.")
+        return amount
+
+
+# --- Told, and handed back ---------------------------------------------------------------------------------
+
+
+class ReadyNoticeForm(forms.ModelForm):
+    class Meta:
+        model = ReadyNotice
+        fields = ["how", "words"]
+        widgets = {"how": forms.RadioSelect}
+        error_messages = {"how": {"required": "Say how the owner was told."}}
+
+    def __init__(self, *args: Any, **kwargs: Any):
+        super().__init__(*args, **kwargs)
+        self.fields["how"].choices = ReadyNotice.How.choices
+        self.fields["how"].initial = ReadyNotice.How.PHONE
+
+
+class PickupForm(SignedForm):
+    """Ticks for all that goes home, a sentence for what doesn't, and who takes it."""
+
+    revision = _revision()
+    gear = forms.BooleanField(
+        required=False, error_messages={"required": "Tick off the gear itself; without it nothing goes home."}
+    )
+    how = forms.ChoiceField(
+        label="How it goes home",
+        choices=Pickup._meta.get_field("how").choices,
+        initial="counter",
+        widget=forms.RadioSelect,
+    )
+    handed_to = forms.CharField(
+        label="Who takes it", max_length=120, error_messages={"required": "Write down who takes it."}
+    )
+    carrier = forms.CharField(
+        label="Carrier and parcel number", max_length=120, required=False, help_text="Only by mail."
+    )
+    waiver = forms.CharField(
+        label="Why it may go home with money owed",
+        max_length=300,
+        required=False,
+        help_text="Your decision as the owner of the shop. It is kept with your name.",
+    )
+
+    def __init__(self, *args: Any, job: Job, pieces: Sequence[LoosePiece], **kwargs: Any):
+        super().__init__(*args, **kwargs)
+        self.pieces = pieces
+        self.fields["gear"].label = str(job.gear)
+        for piece in pieces:
+            self.fields[f"went-{piece.pk}"] = forms.BooleanField(required=False, label=piece.name)
+            self.fields[f"why-{piece.pk}"] = forms.CharField(
+                required=False, max_length=150, label=f"Why {piece.name} doesn’t go home"
+            )
+
+    def piece_fields(self) -> list[tuple[forms.BoundField, forms.BoundField]]:
+        """For each loose piece: its tick, and the sentence for when it stays."""
+        return [(self[f"went-{piece.pk}"], self[f"why-{piece.pk}"]) for piece in self.pieces]
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean()
+        if not cleaned.get("gear"):
+            self.add_error("gear", self.fields["gear"].error_messages["required"])
+        for piece in self.pieces:
+            if not cleaned.get(f"went-{piece.pk}") and not cleaned.get(f"why-{piece.pk}"):
+                self.add_error(f"why-{piece.pk}", f"Tick off “{piece.name}”, or write why it doesn’t go home.")
+        if cleaned.get("how") == "mail" and not cleaned.get("carrier"):
+            self.add_error("carrier", "Write down the carrier and the parcel number.")
+        self.ask_signature(wanted=cleaned.get("how") == "counter")
+        return cleaned
+
+    def went(self) -> set[int]:
+        return {piece.pk for piece in self.pieces if self.cleaned_data.get(f"went-{piece.pk}")}
+
+    def stayed(self) -> dict[int, str]:
+        went = self.went()
+        return {
+            piece.pk: self.cleaned_data.get(f"why-{piece.pk}", "")
+            for piece in self.pieces
+            if piece.pk not in went
+        }
