@@ -6,9 +6,12 @@ from shop.models import Staff
 
 
 def tested_after_repair(job: Job, to: str, by: Staff) -> str | None:
-    """A repaired unit isn't ready before it was measured after the repair. What goes home as it is was not repaired."""
+    """A repaired unit isn't ready before it was measured after the repair.
+
+    What goes home as it is was not repaired.
+    """
     if to != State.READY or job.declined:
         return None
-    if job.readings.filter(when=Reading.When.AFTER, strikes__isnull=True, struck_by__isnull=True).exists():
+    if job.readings.standing().filter(when=Reading.When.AFTER).exists():
         return None
     return "No reading was taken after the repair. Test it, write the readings down; then it can be ready."

@@ -8,8 +8,17 @@ from intake.models import Job
 from shop.models import Kept, Staff
 
 
+class ReadingQuerySet(models.QuerySet["Reading"]):
+    def standing(self) -> "ReadingQuerySet":
+        """Readings that weren't struck out, without the rows that strike."""
+        return self.filter(strikes__isnull=True, struck_by__isnull=True)
+
+
 class Reading(Kept):
-    """A measured value, with its unit, as it was written and as it was understood. A wrong one is struck, not changed."""
+    """A measured value, with its unit, as it was written and as it was understood.
+
+    A wrong one is struck, not changed.
+    """
 
     class When(models.TextChoices):
         BEFORE = "before", "Before the repair"
@@ -26,6 +35,8 @@ class Reading(Kept):
     at = models.DateTimeField(default=timezone.now)
     by = models.ForeignKey(Staff, models.PROTECT, related_name="+")
     strikes = models.OneToOneField("self", models.PROTECT, null=True, blank=True, related_name="struck_by")
+
+    objects = ReadingQuerySet.as_manager()
 
     class Meta:
         ordering = ["at", "pk"]

@@ -1,6 +1,31 @@
-"""What calc plugs into the sockets below: the gate that wants a repaired unit tested before it goes home."""
+"""What calc plugs into the sockets below.
+
+Readings on a job, and the gate that wants a repaired unit tested.
+"""
+
+from typing import Any
 
 from calc import gates
 from shop import sockets
 
+
+def _readings(request: Any, job: Any) -> dict[str, Any]:
+    # Imported when a page first shows it: the engine's units take a quarter of a second to load.
+    from calc import views
+
+    return views.panel(request, job)
+
+
 sockets.gates.plug(sockets.Gate("tested after the repair", gates.tested_after_repair, order=40))
+sockets.panels.plug(
+    sockets.Panel("readings", "job bench", "see jobs", "calc/_readings.html", _readings, order=30)
+)
+
+
+def _measure(job: Any, by: Any, when: str) -> None:
+    from calc import demo
+
+    demo.measure(job, by, when)
+
+
+sockets.demo_parts.plug(sockets.DemoPart("readings", at_bench=_measure, order=30))

@@ -1,4 +1,7 @@
-"""What keeps a job back, as far as the counter and the bench know: the owner's word, and a timer that still runs."""
+"""What keeps a job back, as far as the counter and the bench know.
+
+The owner's word, and a timer that still runs.
+"""
 
 from intake.models import Job, State
 from shop.models import Staff
@@ -13,18 +16,28 @@ def timer_stopped(job: Job, to: str, by: Staff) -> str | None:
 
 
 def estimate_made(job: Job, to: str, by: Staff) -> str | None:
-    """The owner has something to decide on."""
-    if to != State.OWNER_TO_DECIDE or job.estimates.filter(answer__isnull=True).exists():
+    """The owner has something to decide on: the latest estimate, without an answer yet."""
+    if to != State.OWNER_TO_DECIDE:
         return None
-    return "There is no open estimate for the owner to decide on. Make one first."
+    latest = job.estimates.select_related("answer").first()
+    if latest is None or hasattr(latest, "answer"):
+        return "There is no open estimate for the owner to decide on. Make one first."
+    return None
 
 
 def owner_answered(job: Job, to: str, by: Staff) -> str | None:
-    """Work goes on when the owner's word is recorded."""
-    if job.state != State.OWNER_TO_DECIDE or to not in (State.ON_THE_BENCH, State.IN_LINE):
+    """Work goes on when the owner's word is recorded.
+
+    Going home as it is and back again is no way around that.
+    """
+    if to not in (State.ON_THE_BENCH, State.IN_LINE):
+        return None
+    if job.state not in (State.OWNER_TO_DECIDE, State.GOING_HOME_AS_IS):
         return None
     latest = job.estimates.select_related("answer").first()
-    if latest is None or not hasattr(latest, "answer"):
+    if latest is None:  # declined without an estimate; whoever waits for an answer has one
+        return None
+    if not hasattr(latest, "answer"):
         return "The owner's answer to the estimate isn't recorded yet. Record it first."
     if not latest.answer.yes:
         return "The owner declined the estimate. Make a new one, or let it go home as it is."

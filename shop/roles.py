@@ -40,6 +40,7 @@ ACTS: Final[dict[str, frozenset[Role]]] = {
     "print": _STAFF,
     # the bench
     "move jobs": _STAFF,
+    "write on jobs": _STAFF,  # notes, photos, and what the counter was told
     "work on jobs": _BENCH,
     "order the queue": _BENCH,
     "charge jobs": _STAFF,

@@ -97,10 +97,15 @@ class Report:
 
 @dataclass(frozen=True)
 class DemoPart:
-    """A part of the invented shop. `load(people)` fills its own tables; lower floors come first by `order`."""
+    """A part of the invented shop. Lower floors come first by `order`.
+
+    `load(clock)` fills its own tables in one go. `at_bench(job, by, when)` is for a floor that writes on jobs that a
+    lower floor is making: it is called while each is on the bench, `when` being "before" or "after" the repair.
+    """
 
     name: str
-    load: Callable[[], None]
+    load: Callable[[Any], None] | None = None
+    at_bench: Callable[[Any, Any, str], None] | None = None
     order: int = 50
 
 

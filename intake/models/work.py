@@ -81,6 +81,7 @@ class LabourSpell(models.Model):
     ended = models.DateTimeField("ended", null=True, blank=True)
     minutes = models.PositiveIntegerField("minutes", null=True, blank=True, validators=[MinValueValidator(1)])
     words = models.CharField("what was done", max_length=200, blank=True)
+    revision = models.PositiveIntegerField(default=1, editable=False)
     struck_at = models.DateTimeField(null=True, blank=True, editable=False)
 
     class Meta:

@@ -1,0 +1,91 @@
+"""Readings on a job: what was measured, where, with its unit.
+
+A reading is never changed; a wrong one is struck by a new row.
+"""
+
+from django.db import transaction
+
+from calc.engine.quantities import parse_quantity, show, units
+from calc.models import Reading
+from intake.models import Job
+from intake.workflow import still_open
+from shop import timeline
+from shop.errors import NotAllowedYet
+from shop.models import Staff
+
+
+@transaction.atomic
+def take(
+    job: Job, *, point: str, written: str, unit: str, when: str, by: Staff, meter: str = "", note: str = ""
+) -> Reading:
+    """Keep a reading as it was written and as it was understood, in `unit` (a key of the engine's `UNITS`).
+
+    Raises:
+        calc.engine.quantities.QuantityError: the text isn't a value in that unit.
+        NotAllowedYet: the job is over.
+    """
+    value = parse_quantity(written, unit).magnitude
+    job = still_open(job)
+    reading = Reading.objects.create(
+        job=job,
+        point=point,
+        written=written,
+        value=value,
+        unit=unit,
+        when=when,
+        meter=meter,
+        note=note,
+        by=by,
+    )
+    _tell(reading, "took a reading", by)
+    return reading
+
+
+@transaction.atomic
+def strike(reading: Reading, *, by: Staff) -> None:
+    """Strike out a reading with a row that names it. Striking twice is striking once."""
+    still_open(reading.job)
+    if Reading.objects.filter(strikes=reading).exists():
+        return
+    _again(reading, by=by, strikes=reading)
+    _tell(reading, "struck out a reading", by)
+
+
+@transaction.atomic
+def put_back(reading: Reading, *, by: Staff) -> Reading:
+    """Undo a strike: write the reading again, as it was, beside the struck one.
+
+    Raises:
+        NotAllowedYet: it wasn't struck out, or the same reading stands again.
+    """
+    job = still_open(reading.job)
+    if not Reading.objects.filter(strikes=reading).exists():
+        raise NotAllowedYet("This reading was not struck out.")
+    if any(same(reading, other) for other in job.readings.standing()):
+        raise NotAllowedYet("The same reading stands in the list already.")
+    again = _again(reading, by=by)
+    _tell(again, "put back a reading", by)
+    return again
+
+
+def same(one: Reading, other: Reading) -> bool:
+    """Say whether two readings say the same."""
+    return all(
+        getattr(one, name) == getattr(other, name)
+        for name in ("point", "written", "unit", "when", "meter", "note")
+    )
+
+
+def shown(reading: Reading) -> str:
+    """The value in engineering notation, with its unit: 4.70 kΩ."""
+    return show(units.Quantity(reading.value, "percent" if reading.unit == "%" else reading.unit))
+
+
+def _again(reading: Reading, *, by: Staff, strikes: Reading | None = None) -> Reading:
+    fields = ("job", "point", "written", "value", "unit", "when", "meter", "note")
+    return Reading.objects.create(**{name: getattr(reading, name) for name in fields}, by=by, strikes=strikes)
+
+
+def _tell(reading: Reading, words: str, by: Staff) -> None:
+    said = f"{shown(reading)} ({reading.get_when_display().lower()})"
+    timeline.write(reading.job, by=by, words=words, after={reading.point: said})

@@ -1,0 +1,104 @@
+"""Readings on a job: a panel on the job's page, and a page of its own for a row of them."""
+
+from typing import Any
+
+from django.contrib import messages
+from django.http import HttpResponse
+from django.shortcuts import get_object_or_404
+from django.urls import reverse
+from django.views.decorators.http import require_http_methods, require_POST
+
+from calc import readings
+from calc.forms import ReadingForm
+from calc.models import Reading
+from intake import job_page
+from intake.models import Job
+from shop.access import allowed
+from shop.errors import Refused
+from shop.http import Request, go_to, page_or_part, wants_part
+from shop.once import once
+
+_STAYS = (
+    "unit",
+    "when",
+    "meter",
+)  # what the next of several readings most likely has in common with the last
+
+
+@require_http_methods(["GET"])
+@allowed("see jobs")
+def job_readings(request: Request, claim: str) -> HttpResponse:
+    return _page(request, job_page.find(claim))
+
+
+@require_POST
+@allowed("work on jobs")
+@once
+def job_reading(request: Request, claim: str) -> HttpResponse:
+    job = job_page.find(claim)
+    form = ReadingForm(request.POST, auto_id="reading-%s")
+    if form.is_valid():
+        try:
+            readings.take(job, by=request.user, **form.cleaned_data)
+        except Refused as why:
+            form.add_error(None, str(why))
+        else:
+            if not wants_part(request):
+                return go_to(request, "job-readings", job.claim)
+            response = _page(request, job, just_kept=True)
+            response["HX-Trigger"] = "job-changed"
+            return response
+    return _page(request, job, status=422, reading_form=form)
+
+
+@require_POST
+@allowed("work on jobs")
+@once
+def job_reading_strike(request: Request, claim: str, pk: int) -> HttpResponse:
+    job = job_page.find(claim)
+    readings.strike(get_object_or_404(job.readings.filter(strikes__isnull=True), pk=pk), by=request.user)
+    messages.success(request, "Struck out. It can be put back below.")
+    return go_to(request, f"{reverse('job', args=[job.claim])}#readings")
+
+
+@require_POST
+@allowed("work on jobs")
+@once
+def job_reading_put_back(request: Request, claim: str, pk: int) -> HttpResponse:
+    job = job_page.find(claim)
+    readings.put_back(get_object_or_404(job.readings.filter(strikes__isnull=True), pk=pk), by=request.user)
+    messages.success(request, "Put back.")
+    return go_to(request, f"{reverse('job', args=[job.claim])}#readings")
+
+
+def panel(request: Request, job: Job) -> dict[str, Any]:
+    """What the readings' panel shows, in a fixed number of queries."""
+    rows = list(job.readings.filter(strikes__isnull=True).select_related("by", "struck_by"))
+    standing = [r for r in rows if not _struck(r)]
+    last = rows[-1] if rows else None
+    return {
+        "job": job,
+        "readings": [{"reading": r, "shown": readings.shown(r)} for r in standing],
+        "struck_readings": [
+            {
+                "reading": r,
+                "shown": readings.shown(r),
+                "stands_again": any(readings.same(r, s) for s in standing),
+            }
+            for r in rows
+            if _struck(r)
+        ],
+        "points": sorted({r.point for r in standing}),
+        "reading_form": ReadingForm(
+            initial={name: getattr(last, name) for name in _STAYS} if last else None, auto_id="reading-%s"
+        ),
+    }
+
+
+def _struck(reading: Reading) -> bool:
+    return hasattr(reading, "struck_by")
+
+
+def _page(request: Request, job: Job, *, status: int = 200, **more: Any) -> HttpResponse:
+    context = {**panel(request, job), **more}
+    return page_or_part(request, "calc/readings.html", context, part="readings", status=status)

@@ -1,0 +1,429 @@
+"""The bench's forms: parsing and messages.
+
+A form that changes what another tablet may be changing too is a `RevisedForm`: it carries the revision it saw
+and the texts it was opened with, so that two people's changes can be put together (intake.merging).
+"""
+
+import json
+from collections.abc import Mapping
+from decimal import Decimal
+from typing import Any
+
+from django import forms
+from django.http import QueryDict
+
+from intake.merging import Merged, merge
+from intake.minutes import MinutesError, as_hours, parse_minutes
+from intake.models import Charge, Finding, Job, LabourSpell, Note, Photo, State
+from intake.models.bills import LineKind
+from shop.models import Staff
+from shop.money import AmountError, parse_amount, round_to
+from shop.roles import ACTS
+from shop.wording import span_words
+
+LONGEST_LIST_OF_PIECES = 30
+_THEIRS = "theirs-"
+_LARGEST_REVISION = 2**31 - 1
+_TOO_OLD = "This page is too old to be sent. Load it again, then send it."
+
+
+# --- Fields ------------------------------------------------------------------------------------------------
+
+
+class AmountField(forms.CharField):
+    """A sum in the shop's currency, written as people write it. `largest` is what the column holds."""
+
+    def __init__(self, *, currency: str = "USD", largest: Decimal = Decimal(10) ** 9, **kwargs: Any):
+        super().__init__(**{"max_length": 40, **kwargs})
+        self.currency = currency
+        self.largest = largest
+        self.widget.attrs.update({"inputmode": "decimal", "autocomplete": "off"})
+
+    def to_python(self, value: Any) -> Decimal | None:
+        text = super().to_python(value)
+        if not text:
+            return None
+        try:
+            amount = parse_amount(text, self.currency)
+        except AmountError as error:
+            raise forms.ValidationError(str(error)) from error
+        if amount >= self.largest:
+            raise forms.ValidationError("That is more than can be kept here. Check the sum.")
+        return amount
+
+    def run_validators(self, value: Any) -> None:
+        if not isinstance(value, Decimal):
+            super().run_validators(value)
+
+    def prepare_value(self, value: Any) -> Any:
+        return str(round_to(value, self.currency)) if isinstance(value, Decimal) else value
+
+
+class MinutesField(forms.CharField):
+    """A length of time: 85, 1:25, 1 h 25 min."""
+
+    def __init__(self, **kwargs: Any):
+        super().__init__(**{"max_length": 40, **kwargs})
+        self.widget.attrs.update({"autocomplete": "off"})
+
+    def to_python(self, value: Any) -> int | None:
+        text = super().to_python(value)
+        if not text:
+            return None
+        try:
+            return parse_minutes(text)
+        except MinutesError as error:
+            raise forms.ValidationError(str(error)) from error
+
+    def run_validators(self, value: Any) -> None:
+        if not isinstance(value, int):
+            super().run_validators(value)
+
+    def prepare_value(self, value: Any) -> Any:
+        return span_words(value) if isinstance(value, int) else value
+
+
+class QuantityField(forms.DecimalField):
+    """How many, or how many hours; a comma is a point."""
+
+    def __init__(self, **kwargs: Any):
+        limits = {
+            "max_digits": 10,
+            "decimal_places": 3,
+            "min_value": Decimal("0.001"),
+            "max_value": Decimal(999999),
+        }
+        super().__init__(**{**limits, **kwargs})
+        self.widget = forms.TextInput(attrs={"inputmode": "decimal", "autocomplete": "off"})
+        self.error_messages["invalid"] = "Write a number, like 2 or 1.5."
+        self.error_messages["min_value"] = "Write a quantity above zero."
+
+    def to_python(self, value: Any) -> Decimal | None:
+        return super().to_python(value.strip().replace(",", ".") if isinstance(value, str) else value)
+
+    def prepare_value(self, value: Any) -> Any:
+        return f"{value.normalize():f}" if isinstance(value, Decimal) else value
+
+
+def _lines(rows: int) -> forms.Textarea:
+    return forms.Textarea(attrs={"rows": rows})
+
+
+# --- What may meet another tablet's change ------------------------------------------------------------------
+
+
+class RevisedForm(forms.Form):
+    """A form that knows what it was opened with. Subclasses say in `texts_of` what a row's texts are now."""
+
+    revision = forms.IntegerField(
+        min_value=0,
+        max_value=_LARGEST_REVISION,
+        widget=forms.HiddenInput,
+        error_messages={"required": _TOO_OLD, "invalid": _TOO_OLD},
+    )
+    opened_with = forms.CharField(required=False, max_length=60_000, strip=False, widget=forms.HiddenInput)
+
+    @classmethod
+    def texts_of(cls, thing: Any, currency: str) -> dict[str, str]:
+        raise NotImplementedError
+
+    @classmethod
+    def opened_on(cls, thing: Any, revision: int, currency: str, **kwargs: Any) -> "RevisedForm":
+        """The form as it is first shown, with what the row says now."""
+        texts = cls.texts_of(thing, currency)
+        return cls(
+            initial={**texts, "revision": revision, "opened_with": json.dumps(texts, ensure_ascii=False)},
+            currency=currency,
+            **kwargs,
+        )
+
+    def __init__(self, *args: Any, currency: str = "USD", **kwargs: Any):
+        super().__init__(*args, **kwargs)
+        for field in self.fields.values():
+            if isinstance(field, AmountField):
+                field.currency = currency
+
+    def typed(self) -> dict[str, str]:
+        """What was typed, as text; a tick is `on` or nothing."""
+        return {f.name: str(f.data or "") if f.data is not True else "on" for f in self.visible_fields()}
+
+    def met_by(self, theirs: Mapping[str, str]) -> Merged:
+        """Put what was typed together with what the row says now."""
+        try:
+            opened_with = json.loads(self.data.get("opened_with") or "{}")
+        except ValueError:
+            opened_with = {}
+        if not isinstance(opened_with, dict):
+            opened_with = {}
+        known = {name: text for name, text in opened_with.items() if isinstance(text, str)}
+        return merge(known, self.typed(), theirs)
+
+    def shown(self, name: str, text: str) -> str:
+        """A field's text as a person reads it, for the two versions side by side."""
+        field = self.fields[name]
+        if isinstance(field, forms.BooleanField):
+            return "yes" if text else "no"
+        if isinstance(field, forms.ModelChoiceField | forms.ChoiceField):
+            return next((str(label) for value, label in field.choices if str(value) == text and text), "")
+        return text
+
+
+def chosen(data: QueryDict) -> QueryDict:
+    """A form's data after the person chose between two versions.
+
+    With "theirs", what clashed is as it was there.
+    """
+    if data.get("keep") != "theirs":
+        return data
+    data = data.copy()
+    for name in list(data):
+        if name.startswith(_THEIRS):
+            data[name.removeprefix(_THEIRS)] = data[name]
+    return data
+
+
+def choice_pairs(merged: Merged, theirs: Mapping[str, str], revision: int) -> list[tuple[str, str]]:
+    """The hidden fields of the page that shows two versions: everything typed goes on, whatever is chosen."""
+    return [
+        ("revision", str(revision)),
+        ("opened_with", json.dumps(dict(theirs), ensure_ascii=False)),
+        *((name, text) for name, text in merged.texts.items() if text),
+        *((f"{_THEIRS}{name}", theirs.get(name, "")) for name in merged.clashes),
+    ]
+
+
+# --- Forms -------------------------------------------------------------------------------------------------
+
+
+class MoveForm(forms.Form):
+    """One tap: where to. `seen` is the state that the page showed."""
+
+    to = forms.ChoiceField(choices=State.choices)
+    revision = forms.IntegerField(min_value=0, max_value=_LARGEST_REVISION)
+    seen = forms.ChoiceField(choices=State.choices, required=False)
+
+
+class NoteForm(forms.ModelForm):
+    class Meta:
+        model = Note
+        fields = ["text"]
+        labels = {"text": "New note"}
+        widgets = {"text": _lines(3)}
+        error_messages = {"text": {"required": "Write something; then keep it."}}
+
+
+class FindingForm(RevisedForm):
+    """A fault, its cause, its cure. Adding one needs no revision."""
+
+    fault = forms.CharField(
+        label="Fault",
+        max_length=300,
+        help_text=Finding._meta.get_field("fault").help_text,
+        error_messages={"required": "Say what is wrong, and where."},
+    )
+    cause = forms.CharField(label="Cause", max_length=300, required=False)
+    cure = forms.CharField(label="Cure", max_length=300, required=False)
+
+    @classmethod
+    def texts_of(cls, thing: Finding, currency: str) -> dict[str, str]:
+        return {"fault": thing.fault, "cause": thing.cause, "cure": thing.cure}
+
+
+class NewFindingForm(FindingForm):
+    """A finding that nobody can have changed yet."""
+
+    revision = None
+    opened_with = None
+
+
+class PlainFindingsForm(RevisedForm):
+    plain_findings = forms.CharField(
+        label="Findings in plain words",
+        max_length=4000,
+        required=False,
+        widget=_lines(4),
+        help_text="The invoice says this to the owner.",
+    )
+
+    @classmethod
+    def texts_of(cls, thing: Job, currency: str) -> dict[str, str]:
+        return {"plain_findings": thing.plain_findings}
+
+
+class PhotoForm(forms.ModelForm):
+    picture = forms.FileField(
+        label="Take a photo",
+        error_messages={
+            "required": "No picture came. Take one, or choose one from the tablet.",
+            "empty": "That file is empty. Take the photo again.",
+        },
+    )
+
+    class Meta:
+        model = Photo
+        fields = ["caption"]
+
+
+class StopForm(forms.Form):
+    """What was done, asked when the timer stops."""
+
+    words = forms.CharField(label="What you did", max_length=200, required=False)
+
+
+class StartForm(forms.Form):
+    """Start the timer here; `leave_other` stops the one that runs on another job."""
+
+    leave_other = forms.BooleanField(required=False)
+    words = forms.CharField(label="What you did there", max_length=200, required=False)
+
+
+class WriteDownForm(forms.Form):
+    minutes = MinutesField(
+        label="How long",
+        help_text="85, 1:25 or 1 h 25",
+        error_messages={"required": "Write how long it took, like 85 or 1 h 25."},
+    )
+    words = forms.CharField(label="What was done", max_length=200, required=False)
+
+
+class LabourForm(RevisedForm):
+    minutes = MinutesField(
+        label="How long",
+        help_text="85, 1:25 or 1 h 25",
+        error_messages={"required": "Write how long it took, like 85 or 1 h 25."},
+    )
+    words = forms.CharField(label="What was done", max_length=200, required=False)
+
+    @classmethod
+    def texts_of(cls, thing: LabourSpell, currency: str) -> dict[str, str]:
+        return {"minutes": span_words(thing.minutes or 0), "words": thing.words}
+
+
+class ChargeLabourForm(forms.Form):
+    hours = QuantityField(label="Charge", max_value=Decimal(1000))
+
+    @classmethod
+    def for_spell(cls, spell: LabourSpell) -> "ChargeLabourForm":
+        return cls(initial={"hours": as_hours(spell.minutes or 0)}, auto_id=f"charge-{spell.pk}-%s")
+
+
+class ChargeForm(RevisedForm):
+    """A line of the bill. A discount's price is what it takes off."""
+
+    kind = forms.ChoiceField(
+        label="Kind", choices=LineKind.choices, widget=forms.RadioSelect, initial=LineKind.PART
+    )
+    text = forms.CharField(
+        label="What for",
+        max_length=200,
+        error_messages={"required": "Say what it is for: the invoice shows it."},
+    )
+    quantity = QuantityField(label="Quantity", initial=1, help_text="Hours for labour.")
+    unit_price = AmountField(
+        label="Price each",
+        help_text="For a discount, what it takes off.",
+        error_messages={"required": "Write a price, or 0 if it costs nothing."},
+    )
+
+    @classmethod
+    def texts_of(cls, thing: Charge, currency: str) -> dict[str, str]:
+        return {
+            "kind": thing.kind,
+            "text": thing.text,
+            "quantity": f"{thing.quantity.normalize():f}",
+            "unit_price": str(round_to(thing.unit_price, currency)),
+        }
+
+
+class NewChargeForm(ChargeForm):
+    """A charge that nobody can have changed yet."""
+
+    revision = None
+    opened_with = None
+
+
+class JobForm(RevisedForm):
+    """What the job says: the complaint, how it came in, what was agreed."""
+
+    complaint = forms.CharField(
+        label="Complaint, in the owner's words",
+        max_length=4000,
+        widget=_lines(4),
+        error_messages={"required": "Say what is wrong with it, in the owner's words."},
+    )
+    condition = forms.CharField(
+        label="Condition when it came in", max_length=2000, required=False, widget=_lines(2)
+    )
+    was_dropped = forms.BooleanField(label="Dropped", required=False)
+    was_wet = forms.BooleanField(label="Got wet", required=False)
+    was_opened = forms.BooleanField(label="Opened by someone", required=False)
+    was_repaired = forms.BooleanField(label="Repaired before", required=False)
+    smelled = forms.BooleanField(label="Smell or smoke", required=False)
+    history_note = forms.CharField(label="What happened", max_length=2000, required=False, widget=_lines(2))
+    wanted_by = forms.DateField(
+        label="Wanted by", required=False, widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")
+    )
+    diagnosis_fee = AmountField(
+        label="Diagnosis fee",
+        largest=Decimal(10) ** 7,
+        error_messages={"required": "Write a sum, or 0 if looking is free."},
+    )
+    spend_limit = AmountField(
+        label="Spend limit", largest=Decimal(10) ** 7, required=False, help_text="Up to here: just do it."
+    )
+    assigned_to = forms.ModelChoiceField(
+        label="Who works on it", queryset=Staff.objects.none(), required=False, empty_label="Nobody yet"
+    )
+    pieces = forms.CharField(
+        label="Came with",
+        max_length=3000,
+        required=False,
+        widget=_lines(3),
+        help_text="One loose piece a line. Each has a tag of its own.",
+    )
+
+    def __init__(self, *args: Any, **kwargs: Any):
+        super().__init__(*args, **kwargs)
+        self.fields["assigned_to"].queryset = Staff.objects.working().filter(role__in=ACTS["work on jobs"])
+
+    @classmethod
+    def texts_of(cls, thing: Job, currency: str) -> dict[str, str]:
+        def tick(value: bool) -> str:
+            return "on" if value else ""
+
+        def amount(value: Decimal | None) -> str:
+            return "" if value is None else str(round_to(value, currency))
+
+        return {
+            "complaint": thing.complaint,
+            "condition": thing.condition,
+            "was_dropped": tick(thing.was_dropped),
+            "was_wet": tick(thing.was_wet),
+            "was_opened": tick(thing.was_opened),
+            "was_repaired": tick(thing.was_repaired),
+            "smelled": tick(thing.smelled),
+            "history_note": thing.history_note,
+            "wanted_by": thing.wanted_by.isoformat() if thing.wanted_by else "",
+            "diagnosis_fee": amount(thing.diagnosis_fee),
+            "spend_limit": amount(thing.spend_limit),
+            "assigned_to": str(thing.assigned_to_id or ""),
+            "pieces": "\n".join(piece.name for piece in thing.pieces.all()),
+        }
+
+    def clean_pieces(self) -> list[str]:
+        names = [line.strip() for line in self.cleaned_data["pieces"].splitlines() if line.strip()]
+        if too_long := next((name for name in names if len(name) > 80), None):
+            raise forms.ValidationError(f"“{too_long[:30]}…” is too long: a tag holds 80 letters.")
+        if len(names) > LONGEST_LIST_OF_PIECES:
+            raise forms.ValidationError(
+                f"Write at most {LONGEST_LIST_OF_PIECES} pieces; count small ones together."
+            )
+        return names
+
+
+class OrderForm(forms.Form):
+    """Where in the line: before or after which job."""
+
+    beside = forms.CharField(max_length=11)
+    side = forms.ChoiceField(choices=[("before", "before"), ("after", "after")])
+    whose = forms.CharField(max_length=10, required=False)
