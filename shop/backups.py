@@ -179,9 +179,14 @@ def _dump_database(path: Path) -> None:
 
 def _dump_sqlite(path: Path) -> None:
     """Copy the database as of one moment, with SQLite's own backup: writers go on meanwhile."""
-    connection.ensure_connection()
-    with contextlib.closing(sqlite3.connect(path)) as copy:
-        connection.connection.backup(copy)
+    if connection.is_in_memory_db():
+        raise BackupRefused("A database that is kept in memory only can't be backed up.")
+    # A connection of its own: SQLite would wait for ever on one that is in the middle of a transaction.
+    with (
+        contextlib.closing(sqlite3.connect(connection.settings_dict["NAME"], timeout=20)) as source,
+        contextlib.closing(sqlite3.connect(path)) as copy,
+    ):
+        source.backup(copy)
         copy.execute("PRAGMA journal_mode=DELETE")  # one file, with no journal beside it
         copy.execute("PRAGMA secure_delete=ON")
         copy.execute(f'DELETE FROM "{Session._meta.db_table}"')
@@ -375,7 +380,7 @@ def _unpack(contents: Contents, room: Path) -> None:
 
 def _swap_sqlite(room: Path, kept: Path) -> None:
     """Move the shop's files into `kept` and the unpacked ones to their place; on failure, move them back."""
-    place = Path(settings.DATABASES["default"]["NAME"])
+    place = Path(connection.settings_dict["NAME"])
     journals = [place.with_name(place.name + ending) for ending in ("-wal", "-shm", "-journal")]
     with _moves() as move:
         for path in [place, *journals]:  # a journal left behind would be played into the restored database

@@ -30,9 +30,8 @@ ROOT = Path(__file__).resolve().parent.parent
 VENV = ROOT / ".venv"
 RUNTIME = ROOT / "requirements.txt"
 TESTS = ROOT / "tests" / "requirements.txt"
-_SENT = (
-    "BENCHTAG_SENT_INSIDE"  # set by the process that ran the command again: this .venv, as good as it gets
-)
+# Set by the process that ran the command again, to the .venv it did its best for: not to be done twice.
+_SENT = "BENCHTAG_SENT_INSIDE"
 
 WHY_IT_FAILED = (
     "Benchtag couldn't bring what it is made of. Above is what went wrong. Most often this computer is "
@@ -50,21 +49,19 @@ def prepare() -> None:
     if os.environ.get("BENCHTAG_NO_VENV") == "1":
         return
     inside = Path(sys.prefix).resolve() == VENV.resolve()
-    if inside and is_fresh(RUNTIME):
+    sent = os.environ.pop(_SENT, "") == str(VENV)
+    if sent and not inside:
+        sys.exit("The Python inside .venv doesn't start as it should. Delete the folder .venv and try again.")
+    if inside and (sent or is_fresh(RUNTIME)):
         return
-    rebuilt = False
     if not is_fresh(RUNTIME) or not _starts():
-        with locks.held(
-            ROOT / ".venv.lock", wait=True, meanwhile="Waiting for another start of Benchtag to finish."
-        ):
+        with _alone():
             # The one we waited for may have done it all.
             if not _stamp(RUNTIME).exists() or not _starts():
                 _make()
-                rebuilt = True
             elif not is_fresh(RUNTIME):
                 _update(RUNTIME)
-    if rebuilt or not inside:
-        _go_inside()
+    _go_inside()
 
 
 def use_demo() -> None:
@@ -79,9 +76,7 @@ def bring_tests() -> None:
     """Add the tests' requirements to .venv, where they are missing or have changed."""
     if os.environ.get("BENCHTAG_NO_VENV") == "1" or is_fresh(TESTS):
         return
-    with locks.held(
-        ROOT / ".venv.lock", wait=True, meanwhile="Waiting for another start of Benchtag to finish."
-    ):
+    with _alone():
         if _stamp(TESTS).exists():
             _update(TESTS)
         else:
