@@ -2,6 +2,7 @@
 
 import zoneinfo
 from decimal import Decimal
+from functools import cache
 from itertools import groupby
 from typing import Any
 
@@ -124,9 +125,14 @@ def currency_choices() -> list[tuple[str, str]]:
     )
 
 
+@cache
+def _zone_names() -> list[str]:
+    return sorted(n for n in zoneinfo.available_timezones() if n.partition("/")[0] in _REGIONS and "/" in n)
+
+
 def zone_choices(present: str = "") -> list[tuple[str, Any]]:
     """The time zones by region, as a select shows them in groups."""
-    names = sorted(n for n in zoneinfo.available_timezones() if n.partition("/")[0] in _REGIONS and "/" in n)
+    names = _zone_names()
     groups = [
         (region, [(name, name.partition("/")[2].replace("_", " ").replace("/", ", ")) for name in of])
         for region, of in groupby(names, key=lambda n: n.partition("/")[0])

@@ -1,0 +1,233 @@
+"""A row of each kind that an address can name, for the tests that walk every address of the shop.
+
+Whoever adds an address with something in it (`<int:pk>`, `<slug:size>`) adds a line to `SAMPLES`;
+`<str:claim>` is filled in by itself. Rows are made when they are asked for.
+"""
+
+import datetime as dt
+from collections.abc import Callable
+from decimal import Decimal
+from functools import cached_property
+from typing import Any
+
+from django.utils import timezone
+
+from intake.models import (
+    Charge,
+    Estimate,
+    Finding,
+    Gear,
+    Invoice,
+    Job,
+    LabourSpell,
+    PadEntry,
+    Payment,
+    Person,
+    Photo,
+    Signature,
+    Visit,
+)
+from shop.models import Staff, TaxRate, Terms
+from shop.roles import Role
+from tests import factories
+
+
+class World:
+    """The rows, each made once."""
+
+    @cached_property
+    def staff(self) -> Staff:
+        return factories.StaffFactory(name="Ada Fenn", sign_in="ada", role=Role.BENCH)
+
+    @cached_property
+    def rate(self) -> TaxRate:
+        return factories.TaxRateFactory(name="City tax")
+
+    @cached_property
+    def terms(self) -> Terms:
+        return factories.TermsFactory()
+
+    @cached_property
+    def job(self) -> Job:
+        return factories.JobFactory(visit__taken_in_by=self.staff)
+
+    @cached_property
+    def visit(self) -> Visit:
+        return self.job.visit
+
+    @cached_property
+    def person(self) -> Person:
+        return self.job.person
+
+    @cached_property
+    def gear(self) -> Gear:
+        return self.job.gear
+
+    @cached_property
+    def finding(self) -> Finding:
+        return factories.FindingFactory(job=self.job, by=self.staff)
+
+    @cached_property
+    def charge(self) -> Charge:
+        return factories.ChargeFactory(job=self.job, by=self.staff)
+
+    @cached_property
+    def reading(self) -> Any:
+        return factories.ReadingFactory(job=self.job, by=self.staff)
+
+    @cached_property
+    def spell(self) -> LabourSpell:
+        now = timezone.now()
+        return LabourSpell.objects.create(
+            job=self.job, who=self.staff, began=now - dt.timedelta(hours=1), ended=now, minutes=60
+        )
+
+    @cached_property
+    def photo(self) -> Photo:
+        return Photo.objects.create(
+            job=self.job, image="photos/a.jpg", thumb="photos/a-small.jpg", width=4, height=3, by=self.staff
+        )
+
+    @cached_property
+    def estimate(self) -> Estimate:
+        return Estimate.objects.create(
+            job=self.job,
+            number=1,
+            valid_until=timezone.localdate() + dt.timedelta(days=30),
+            by=self.staff,
+            currency="USD",
+            net=Decimal(100),
+            gross=Decimal(100),
+        )
+
+    @cached_property
+    def invoice(self) -> Invoice:
+        return Invoice.objects.create(
+            series="2026",
+            number=1,
+            job=self.job,
+            person=self.person,
+            issued_on=timezone.localdate(),
+            by=self.staff,
+            seller={"name": "Lantern Quay Electronics"},
+            buyer={"name": "Customer"},
+            what="Corvane Meridian 50",
+            currency="USD",
+            prices_include_tax=False,
+            net=Decimal(100),
+            gross=Decimal(100),
+        )
+
+    @cached_property
+    def payment(self) -> Payment:
+        return Payment.objects.create(job=self.job, amount=Decimal(20), method="cash", by=self.staff)
+
+    @cached_property
+    def signature(self) -> Signature:
+        return factories.SignatureFactory()
+
+    @cached_property
+    def pad_entry(self) -> PadEntry:
+        gear = {
+            "kind": "echo",
+            "maker": "Oslin",
+            "model": "Drifter",
+            "serial": "",
+            "complaint": "It flutters.",
+            "came_with": [],
+            "happened": [],
+            "history_note": "",
+        }
+        answers = {
+            "name": "Dana Whitlow",
+            "kind": "person",
+            "group": "",
+            "phones": ["555 0102"],
+            "email": "",
+            "address": "",
+            "gear": [gear],
+            "wanted_by": None,
+            "spend_limit": "",
+            "diagnosis_fee": "45.00",
+        }
+        return PadEntry.objects.create(answers=answers, terms=self.terms, signature=self.signature)
+
+
+Sample = Callable[[World], dict[str, Any]]
+
+
+def _pk(row: str, **more: Any) -> Sample:
+    return lambda world: {"pk": getattr(world, row).pk, **more}
+
+
+SAMPLES: dict[str, Sample] = {
+    # the shop
+    "tax-end": _pk("rate"),
+    "terms-version": lambda world: {"version": world.terms.version},
+    "staff-edit": _pk("staff"),
+    "staff-password": _pk("staff"),
+    "staff-pin": _pk("staff"),
+    "staff-unlock": _pk("staff"),
+    # the sign-in pad and the drop-off
+    "pad-step": lambda world: {"step": "you"},
+    "dropoff-done": _pk("visit"),
+    "visit-signed": _pk("visit"),
+    "pad-entry": _pk("pad_entry"),
+    "pad-entry-shape": _pk("pad_entry"),
+    "pad-entry-find": _pk("pad_entry"),
+    "pad-entry-put-away": _pk("pad_entry"),
+    "pad-entry-bring-back": _pk("pad_entry"),
+    # people and gear
+    "person": _pk("person"),
+    "person-edit": _pk("person"),
+    "gear": _pk("gear"),
+    "gear-edit": _pk("gear"),
+    # the bench
+    "job-finding-edit": _pk("finding"),
+    "job-finding-strike": _pk("finding"),
+    "job-finding-put-back": _pk("finding"),
+    "job-photo-strike": _pk("photo"),
+    "job-photo-put-back": _pk("photo"),
+    "photo": _pk("photo", size="small"),
+    "job-timer-stop": _pk("spell"),
+    "job-labour-edit": _pk("spell"),
+    "job-labour-strike": _pk("spell"),
+    "job-labour-put-back": _pk("spell"),
+    "job-labour-charge": _pk("spell"),
+    "job-charge-edit": _pk("charge"),
+    "job-charge-strike": _pk("charge"),
+    "job-charge-put-back": _pk("charge"),
+    "job-reading-strike": _pk("reading"),
+    "job-reading-put-back": _pk("reading"),
+    # papers
+    "ticket-paper": _pk("visit", size="half-a4"),
+    "ticket-print": _pk("visit", size="half-a4"),
+    "visit-tags-paper": _pk("visit", size="tag-62"),
+    "visit-tags-print": _pk("visit", size="tag-62"),
+    "tags-paper": lambda world: {"size": "tag-62"},
+    "tags-print": lambda world: {"size": "tag-62"},
+    # money
+    "estimate": lambda world: {"number": world.estimate.number},
+    "estimate-answer": lambda world: {"number": world.estimate.number},
+    "estimate-paper": lambda world: {"number": world.estimate.number},
+    "invoice": lambda world: {"label": world.invoice.label},
+    "invoice-paper": lambda world: {"label": world.invoice.label},
+    "payment": _pk("payment"),
+    "receipt-paper": _pk("payment"),
+}
+
+
+def fill(name: str, asked: set[str], world: World) -> dict[str, Any]:
+    """Return what the address called `name` needs.
+
+    Raises:
+        KeyError: it has no sample; the sentence says where to add one.
+    """
+    given = SAMPLES[name](world) if name in SAMPLES else {}
+    if "claim" in asked:
+        given.setdefault("claim", world.job.claim)
+    if set(given) != asked:
+        raise KeyError(
+            f"The address “{name}” needs {sorted(asked)}: add a line for it to SAMPLES in tests/samples.py."
+        )
+    return given
