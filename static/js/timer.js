@@ -5,7 +5,7 @@ const two = (number) => String(number).padStart(2, "0");
 
 function show(timer) {
   const seconds = Math.max(0, Math.floor((Date.now() - Date.parse(timer.dataset.since)) / 1000));
-  const figure = timer.querySelector(".timer-figure") ?? timer;
+  const figure = timer.querySelector(".timer-figure, .timer-figure-small") ?? timer;
   figure.textContent = `${Math.floor(seconds / 3600)}:${two(Math.floor(seconds / 60) % 60)}:${two(seconds % 60)}`;
 }
 

@@ -64,6 +64,12 @@ def test_no_template_needs_what_our_content_policy_forbids(page: Path):
     assert not re.search(r"""\sstyle=|<style|\son[a-z]+=|hx-on|<script(?![^>]*\bsrc=)|javascript:""", html)
 
 
+@pytest.mark.parametrize("page", TEMPLATES, ids=lambda page: str(page.relative_to(BASE / "templates")))
+def test_no_comment_of_a_template_shows_on_the_page(page: Path):
+    # Django ends a {# comment #} with its line: a longer one is printed for everyone to read.
+    assert not re.search(r"{#(?!.*#})", page.read_text())
+
+
 def test_an_icon_beside_a_word_is_silent():
     assert 'aria-hidden="true"' in render("{% icon 'find' %}")
 
