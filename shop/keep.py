@@ -5,7 +5,8 @@ around them. Triggers don't let anybody around. A migration puts them up::
 
     operations = [keep.Forbid("intake_invoice")]
 
-SQLite drops a table's triggers when Django alters that table (it makes a new one in its place). So a migration that
+SQLite runs the deleting trigger for INSERT OR REPLACE only with `PRAGMA recursive_triggers=ON` (see settings), and
+drops a table's triggers when Django alters that table (it makes a new one in its place). So a migration that
 alters such a table ends with `Forbid` again; `missing()` says which tables have lost theirs, and a test asks it.
 """
 
@@ -90,18 +91,12 @@ class Forbid(Operation):
     def database_forwards(
         self, app_label: str, schema_editor: BaseDatabaseSchemaEditor, from_state: Any, to_state: Any
     ) -> None:
-        self._do(forbid, schema_editor)
+        forbid(schema_editor.connection, self.table)
 
     def database_backwards(
         self, app_label: str, schema_editor: BaseDatabaseSchemaEditor, from_state: Any, to_state: Any
     ) -> None:
-        self._do(allow, schema_editor)
-
-    def _do(self, act: Any, schema_editor: BaseDatabaseSchemaEditor) -> None:
-        for statement in list(schema_editor.deferred_sql):  # the table's own indexes and keys come first
-            schema_editor.execute(statement)
-        schema_editor.deferred_sql.clear()
-        act(schema_editor.connection, self.table)
+        allow(schema_editor.connection, self.table)
 
     def describe(self) -> str:
         return f"Keep the rows of {self.table} as they were written"

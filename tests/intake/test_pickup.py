@@ -16,7 +16,7 @@ from shop.errors import ChangedMeanwhile, NotAllowed, NotAllowedYet
 from shop.models import Shop
 from shop.once import FIELD, new_key
 from shop.roles import Role
-from tests.at_once import asked_there, at_once
+from tests.at_once import at_once
 from tests.conftest import Tablet
 from tests.factories import JobFactory, LoosePieceFactory, ShopFactory, StaffFactory
 from tests.intake.bills import STROKES, charged, repaired
@@ -298,11 +298,11 @@ def test_a_job_that_changed_meanwhile_is_looked_at_again(shop, counter):
 
 
 @pytest.mark.django_db(transaction=True)
-def test_two_tablets_hand_it_back_once(shop, counter, tmp_path, monkeypatch):
+def test_two_tablets_hand_it_back_once(shop, counter):
     job = ready_job(counter)
-    answers = at_once([lambda: handed_back(job, counter, revision=1)] * 4, tmp_path, monkeypatch)
+    answers = at_once([lambda: handed_back(job, counter, revision=1)] * 4)
     assert sorted(type(answer).__name__ for answer in answers) == ["ChangedMeanwhile"] * 3 + ["Pickup"]
-    assert asked_there(Pickup.objects.count) == 1
+    assert Pickup.objects.count() == 1
 
 
 # --- Over HTTP -------------------------------------------------------------------------------------------
