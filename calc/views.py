@@ -76,8 +76,13 @@ def panel(request: Request, job: Job) -> dict[str, Any]:
     rows = list(job.readings.filter(strikes__isnull=True).select_related("by", "struck_by"))
     standing = [r for r in rows if not _struck(r)]
     last = rows[-1] if rows else None
+    by_point: dict[str, dict[str, list[str]]] = {}
+    for reading in standing:
+        row = by_point.setdefault(reading.point, {when: [] for when in Reading.When.values})
+        row[reading.when].append(readings.shown(reading))
     return {
         "job": job,
+        "by_point": [{"point": point, **row} for point, row in by_point.items()],
         "readings": [{"reading": r, "shown": readings.shown(r)} for r in standing],
         "struck_readings": [
             {

@@ -30,7 +30,7 @@ from shop import sockets, timeline
 from shop.http import Request, go_to, page_or_part, wants_part
 from shop.money import MoneyError, round_to, total
 
-TIMELINE_PAGE = 20
+TIMELINE_PAGE = 10
 EARLIER_VISITS = 5
 _HISTORY = ("was_dropped", "was_wet", "was_opened", "was_repaired", "smelled")
 

@@ -142,9 +142,15 @@ def job_finding_edit(request: Request, claim: str, pk: int) -> HttpResponse:
         fields = {name: form.cleaned_data[name] for name in ("fault", "cause", "cure")}
         work.change_finding(finding, by=request.user, revision=form.cleaned_data["revision"], **fields)
 
-    done = f"{job.get_absolute_url()}#findings"
     return edit(
-        request, job=job, form_class=FindingForm, now=now, save=save, done=done, heading="Change the finding"
+        request,
+        job=job,
+        form_class=FindingForm,
+        now=now,
+        save=save,
+        done=f"{job.get_absolute_url()}#findings",
+        heading="Change the finding",
+        strike=reverse("job-finding-strike", args=[claim, pk]),
     )
 
 

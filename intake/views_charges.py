@@ -3,6 +3,7 @@
 from django.contrib import messages
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404
+from django.urls import reverse
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from intake import charges, job_page
@@ -53,9 +54,15 @@ def job_charge_edit(request: Request, claim: str, pk: int) -> HttpResponse:
         names = ("kind", "text", "quantity", "unit_price", "revision")
         charges.change(charge, by=request.user, **{name: form.cleaned_data[name] for name in names})
 
-    done = f"{job.get_absolute_url()}#charges"
     return edit(
-        request, job=job, form_class=ChargeForm, now=now, save=save, done=done, heading="Change the charge"
+        request,
+        job=job,
+        form_class=ChargeForm,
+        now=now,
+        save=save,
+        done=f"{job.get_absolute_url()}#charges",
+        heading="Change the charge",
+        strike=reverse("job-charge-strike", args=[claim, pk]),
     )
 
 

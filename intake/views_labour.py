@@ -3,6 +3,7 @@
 from django.contrib import messages
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404
+from django.urls import reverse
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from intake import charges, job_page, labour
@@ -90,9 +91,15 @@ def job_labour_edit(request: Request, claim: str, pk: int) -> HttpResponse:
         fields = {name: form.cleaned_data[name] for name in ("minutes", "words", "revision")}
         labour.change(spell, by=request.user, **fields)
 
-    done = f"{job.get_absolute_url()}#labour"
     return edit(
-        request, job=job, form_class=LabourForm, now=now, save=save, done=done, heading="Change labour"
+        request,
+        job=job,
+        form_class=LabourForm,
+        now=now,
+        save=save,
+        done=f"{job.get_absolute_url()}#labour",
+        heading="Change labour",
+        strike=reverse("job-labour-strike", args=[claim, pk]),
     )
 
 

@@ -193,7 +193,7 @@ def test_a_job_that_is_gone_takes_no_charges(as_owner, owner):
     assert Charge.objects.standing().get() == line
 
 
-@settings(max_examples=30, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=20, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(
     data=st.fixed_dictionaries(
         {},

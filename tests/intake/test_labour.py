@@ -301,7 +301,7 @@ def test_the_counter_keeps_no_labour(as_counter):
     assert b"Start the timer" not in as_counter.get(f"/job/{job.claim}/").content
 
 
-@settings(max_examples=30, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=20, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(
     data=st.fixed_dictionaries(
         {},
