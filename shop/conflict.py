@@ -83,7 +83,8 @@ def keeps_theirs(request: HttpRequest) -> bool:
 
 def both_versions(request: HttpRequest, form: Any) -> HttpResponse:
     """Answer 409 with both versions and the choice."""
-    context = {"rows": form.versions(), "hidden": form.hidden(), "action": request.get_full_path()}
+    rows = [row for row in form.versions() if row["differs"]]
+    context = {"rows": rows, "hidden": form.hidden(), "action": request.get_full_path()}
     return render(request, "shop/changed_meanwhile.html", context, status=409)
 
 

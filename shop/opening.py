@@ -165,8 +165,8 @@ nobody collects by then is dealt with as the law of this place allows."""
 
 
 def machine_zone() -> str:
-    """The time zone this computer is set to, if it says so by name; else UTC. A first guess for the page."""
+    """The time zone this computer is set to, or nothing where it doesn't say. A first guess for the page."""
     try:
-        return str(Path("/etc/localtime").resolve(strict=True)).partition("zoneinfo/")[2] or "UTC"
+        return str(Path("/etc/localtime").resolve(strict=True)).partition("zoneinfo/")[2]
     except OSError:
-        return "UTC"
+        return ""

@@ -11,7 +11,7 @@ from shop.http import wants_part
 
 def refused(request: HttpRequest, why: Refused) -> HttpResponse:
     """Answer with the sentence. htmx is told to put it into `#words`, which every page has."""
-    context = {"sentence": str(why), "back": _came_from(request)}
+    context = {"sentence": str(why), "back": _came_from(request), "status": why.status}
     if wants_part(request):
         response = render(request, "shop/refused.html#refused-words", context, status=why.status)
         response["HX-Retarget"] = "#words"

@@ -10,7 +10,7 @@ from shop import doors, opening, rules
 from shop.access import allowed, open_to_all
 from shop.conflict import both_versions, keeps_theirs
 from shop.errors import Refused
-from shop.forms import EndRateForm, OpeningForm, RateForm, ShopForm, TermsForm
+from shop.forms_setup import EndRateForm, OpeningForm, RateForm, ShopForm, TermsForm
 from shop.http import Request, go_to
 from shop.models import Shop, TaxRate, Terms
 from shop.once import once

@@ -204,6 +204,10 @@ def test_a_wrong_code_opens_nothing_and_everything_typed_is_kept(db: None, code:
     assert PASSWORD not in page
 
 
+def test_what_the_computer_cannot_know_is_chosen_and_not_guessed(db: None) -> None:
+    assert Client().get("/first-start/").context["form"]["currency"].value() == ""
+
+
 @pytest.mark.parametrize(
     ("field", "value"),
     [
@@ -212,6 +216,8 @@ def test_a_wrong_code_opens_nothing_and_everything_typed_is_kept(db: None, code:
         ("email", "not an address"),
         ("currency", "XXX"),
         ("currency", "usd"),
+        ("currency", ""),
+        ("time_zone", ""),
         ("time_zone", "Mars/Olympus"),
         ("paper", "A3"),
         ("labour_rate", "-5"),

@@ -9,7 +9,7 @@ from django.utils import timezone
 
 from shop import rules
 from shop.errors import Refused
-from shop.forms import ShopForm, TermsForm
+from shop.forms_setup import ShopForm, TermsForm
 from shop.models import Entry, Shop, Staff, TaxRate, Terms
 from tests.conftest import Tablet
 
