@@ -3,7 +3,7 @@
 import { hook } from "./hook.js";
 
 const SHORTEST = 6; // characters; nothing we print is shorter
-const BETWEEN = 60; // ms; scanners type every 5 to 30 ms, people do not reach 60
+const BETWEEN = 80; // ms between two characters; a scanner needs 5 to 30, and nobody types a number that fast
 
 const look = (text) => {
   const url = document.body.dataset.scanUrl;
