@@ -28,7 +28,7 @@ def draw(page):
 
 
 def scan(page):
-    """Type as a hand scanner does, without a pause; say whether the Enter at its end was let through to the page.
+    """Type as a hand scanner does, without a pause; say whether the Enter at its end was let through.
 
     Not by Playwright's keyboard: on a busy machine that is slower than a scanner.
     """
