@@ -1,0 +1,484 @@
+"""A shop in which every page has something true to show, and the addresses of its pages.
+
+Made by the same verbs as a shop's own rows, so that papers, timelines and sums fit together. For the tests
+that look at every page: its markup, its contrast, its size on a tablet.
+"""
+
+import datetime as dt
+import io
+from collections.abc import Iterator
+from dataclasses import dataclass
+from decimal import Decimal
+from typing import Any
+
+from axes.models import AccessAttempt
+from django.core.files.base import ContentFile
+from django.test import Client
+from django.urls import URLPattern, get_resolver, reverse
+from django.utils import timezone
+from PIL import Image, ImageDraw
+
+from calc import readings
+from intake import billing, charges, dropoff, labour, pickup, work, workflow
+from intake.models import Invoice, Job, LabourSpell, PadEntry, Payment, State, Visit
+from shop.models import Shop, Staff, Terms
+from shop.once import FIELD, new_key
+from tests.factories import (
+    FindingFactory,
+    GearFactory,
+    JobFactory,
+    NoteFactory,
+    PersonFactory,
+    SignatureFactory,
+    StaffFactory,
+    TaxRateFactory,
+    TermsFactory,
+)
+from tests.intake.bills import charged, proposed, repaired, row
+
+BEFORE = "2501"  # the month of jobs that no drop-off took in
+PAD_ANSWERS: dict[str, dict[str, Any]] = {
+    "you": {"name": "Noor Haddad", "kind": "band", "group": "The Tin Lanterns"},
+    "phones": {"phone_1": "555 0177", "phone_2": "555 0178"},
+    "email": {"email": "noor@example.com"},
+    "address": {"address": "12 Netmakers Row, Port Ansley"},
+    "gear-1": {"kind": "combo", "maker": "Corvane", "model": "Harbor 22", "serial": "H-3319"},
+    "complaint-1": {"complaint": "It crackles when the volume knob is turned."},
+    "came-with-1": {"came_with": ["Footswitch", "Cover"], "came_with_more": "One spare fuse"},
+    "history-1": {"happened": ["was_dropped"], "history_note": "Off the van, last week."},
+    "more-1": {"more": "yes"},
+    "gear-2": {"kind": "echo", "maker": "Oslin", "model": "Drifter", "serial": ""},
+    "complaint-2": {"complaint": "The tape slips."},
+    "came-with-2": {"came_with": [], "came_with_more": ""},
+    "history-2": {"happened": [], "history_note": ""},
+    "more-2": {"more": "no"},
+    "when": {"wanted_by": ""},
+    "cost": {"go_ahead": "limit", "spend_limit": "120"},
+}
+
+
+def patterns(of: Any = None) -> Iterator[URLPattern]:
+    """Every address of the resolver."""
+    for pattern in (of or get_resolver()).url_patterns:
+        if isinstance(pattern, URLPattern):
+            yield pattern
+        else:
+            yield from patterns(pattern)
+
+
+def jpeg(words: str = "Chassis", size: tuple[int, int] = (640, 480)) -> bytes:
+    """A photo as a camera might send it."""
+    picture = Image.new("RGB", size, "#6b5b45")
+    draw = ImageDraw.Draw(picture)
+    draw.rectangle((40, 60, size[0] - 40, size[1] - 60), fill="#2f2a24", outline="#c9b48a", width=6)
+    draw.text((70, 90), words, fill="#f0e6d2")
+    out = io.BytesIO()
+    picture.save(out, "JPEG", quality=70)
+    return out.getvalue()
+
+
+@dataclass(frozen=True)
+class FullShop:
+    """The rows that pages are asked for by."""
+
+    owner: Staff
+    bench: Staff
+    counter: Staff
+    here: Job  # on the bench, with everything that a job can have
+    ready: Job  # invoiced, told, a deposit taken
+    gone: Job  # collected, under warranty
+    deciding: Job  # its second estimate has no answer yet
+    as_is: Job
+    tagged: Job
+    waiting: PadEntry
+    away: PadEntry
+    mailed: Visit
+    invoice: Invoice
+    payment: Payment
+    spell: LabourSpell
+
+    def pages(self) -> dict[str, list[str]]:
+        """The addresses of whole pages that staff may open, by the name of the address."""
+        here, gone, ready = self.here, self.gone, self.ready
+        job = {"claim": here.claim}
+        finding, line = here.findings.first(), here.charges.to_invoice().first()
+        asked: dict[str, list[tuple[dict[str, Any], str]]] = {
+            "home": [({}, "")],
+            "find": [({}, ""), ({}, "?q=corvane"), ({}, "?q=nobody+at+all"), ({}, f"?q={_slip(here.claim)}")],
+            "reports": [({}, "")],
+            "pattern": [({}, "")],
+            "change-person": [({}, "")],
+            "enter-again": [({}, "?next=/shop/")],
+            "my-pin": [({}, "")],
+            "shop-settings": [({}, "")],
+            "taxes": [({}, "")],
+            "tax-end": [({"pk": 1}, "")],
+            "terms": [({}, "")],
+            "terms-version": [({"version": 1}, "")],
+            "staff": [({}, "")],
+            "staff-new": [({}, "")],
+            "staff-edit": [({"pk": self.bench.pk}, ""), ({"pk": self.owner.pk}, "")],
+            "dropoff": [({}, ""), ({}, "?q=whitlow"), ({}, "?q=nobody+at+all")],
+            "dropoff-done": [({"pk": here.visit_id}, ""), ({"pk": self.mailed.pk}, "")],
+            "visit-signed": [({"pk": here.visit_id}, "")],
+            "pad-entries": [({}, "")],
+            "pad-entry": [
+                ({"pk": self.waiting.pk}, ""),
+                ({"pk": self.waiting.pk}, "?q=whitlow"),
+                ({"pk": self.away.pk}, ""),
+            ],
+            "people": [({}, ""), ({}, "?page=2"), ({}, "?q=whitlow"), ({}, "?q=nobody+at+all")],
+            "person-new": [({}, "")],
+            "person": [({"pk": here.person_id}, "")],
+            "person-edit": [({"pk": here.person_id}, "")],
+            "gear": [({"pk": here.gear_id}, "")],
+            "gear-edit": [({"pk": here.gear_id}, "")],
+            "jobs": [({}, ""), ({}, "?page=2"), ({}, "?state=let-go"), ({}, "?state=ready")],
+            "turnaround": [({}, "")],
+            "queue": [({}, "")],
+            "my-timer": [({}, "")],
+            "job": [({"claim": each.claim}, "") for each in self._jobs()],
+            "job-timeline": [(job, ""), (job, "?page=2")],
+            "job-edit": [(job, "")],
+            "job-finding-edit": [({**job, "pk": finding.pk}, "")],
+            "job-plain-findings": [(job, "")],
+            "job-photos": [(job, "")],
+            "job-labour-edit": [({**job, "pk": self.spell.pk}, "")],
+            "job-charges": [(job, "")],
+            "job-charge-edit": [({**job, "pk": line.pk}, "")],
+            "job-readings": [(job, "")],
+            "job-estimate": [(job, ""), ({"claim": self.deciding.claim}, "?from=estimate")],
+            "estimate": [
+                ({**job, "number": 1}, ""),
+                ({"claim": self.deciding.claim, "number": 1}, ""),
+                ({"claim": self.deciding.claim, "number": 2}, ""),
+            ],
+            "job-invoice": [(job, ""), (job, "?fee=charge"), ({"claim": gone.claim}, "")],
+            "invoice": [({"label": self.invoice.label}, "")],
+            "job-payment": [(job, ""), ({"claim": ready.claim}, "")],
+            "payment": [({"pk": self.payment.pk}, "")],
+            "job-ready-notice": [({"claim": ready.claim}, ""), (job, "")],
+            "take-home-as-is": [(job, ""), ({"claim": gone.claim}, "")],
+            "job-pickup": [({"claim": ready.claim}, ""), (job, "")],
+            "pickup-done": [({"claim": gone.claim}, "")],
+        }
+        return {
+            name: [reverse(name, kwargs=kwargs) + query for kwargs, query in each]
+            for name, each in asked.items()
+        }
+
+    def papers(self) -> dict[str, list[str]]:
+        """The papers, as pages to print."""
+        job, visit = {"claim": self.here.claim}, self.here.visit_id
+        asked: dict[str, list[dict[str, Any]]] = {
+            "ticket-paper": [{"pk": visit, "size": size} for size in ("half", "receipt")],
+            "visit-tags-paper": [{"pk": visit, "size": size} for size in ("roll", "card")],
+            "tags-paper": [{**job, "size": size} for size in ("roll", "card")],
+            "estimate-paper": [{**job, "number": 1}],
+            "invoice-paper": [{"label": self.invoice.label}],
+            "receipt-paper": [{"pk": self.payment.pk}],
+            "pickup-paper": [{"claim": self.gone.claim}],
+        }
+        return {
+            name: [f"{reverse(name, kwargs=kwargs)}?view=html" for kwargs in each]
+            for name, each in asked.items()
+        }
+
+    def refused(self) -> list[tuple[str, dict[str, Any]]]:
+        """Addresses, with what is sent to them in vain: every form, to be shown again with its messages."""
+        job = {"claim": self.here.claim}
+        at = {"revision": str(self.here.revision)}
+
+        def to(name: str, **kwargs: Any) -> str:
+            return reverse(name, kwargs=kwargs)
+
+        return [
+            (to("dropoff"), {"pieces": "1", "how": "counter"}),
+            (to("dropoff"), {"pieces": "2", "how": "mail"}),
+            (to("pad-entry", pk=self.waiting.pk), {}),
+            (to("person-new"), {}),
+            (to("person-edit", pk=self.here.person_id), {}),
+            (to("gear-edit", pk=self.here.gear_id), {"kind": "spoon"}),
+            (to("shop-settings"), {}),
+            (to("taxes"), {}),
+            (to("terms"), {}),
+            (to("staff-new"), {}),
+            (to("staff-edit", pk=self.bench.pk), {}),
+            (to("my-pin"), {}),
+            (to("my-password"), {}),
+            (to("change-person"), {}),
+            (to("job-edit", **job), {**at, "diagnosis_fee": "a lot"}),
+            (to("job-note", **job), {}),
+            (to("job-finding", **job), {}),
+            (to("job-photos", **job), {}),
+            (to("job-labour", **job), {}),
+            (to("job-charge", **job), {}),
+            (to("job-reading", **job), {"written": "a lot"}),
+            (to("job-move", **job), {"to": State.READY, "seen": self.here.state, **at}),
+            (to("job-estimate", **job), {"rows-TOTAL_FORMS": "1", "rows-INITIAL_FORMS": "0"}),
+            (to("estimate-answer", claim=self.deciding.claim, number=2), {}),
+            (to("job-invoice", **job), {"seen": "old"}),
+            (to("job-payment", **job), {"amount": "-1"}),
+            (to("job-ready-notice", claim=self.ready.claim), {}),
+            (to("take-home-as-is", **job), {}),
+            (to("job-pickup", claim=self.ready.claim), {}),
+        ]
+
+    def _jobs(self) -> list[Job]:
+        return [self.here, self.ready, self.gone, self.deciding, self.as_is, self.tagged]
+
+
+def _slip(claim: str) -> str:
+    """A claim number with its last digit but one mistyped."""
+    wrong = "1" if claim[8] != "1" else "2"
+    return claim[:8] + wrong + claim[9:]
+
+
+def build(owner: Staff, bench: Staff, counter: Staff) -> FullShop:
+    """Fill the shop. Takes less than a second."""
+    now, today = timezone.now(), timezone.localdate()
+    Shop.objects.update(ask_address=True)  # one more screen on the pad
+    terms = TermsFactory(version=2, text="What we find we tell you.\n\nWhat we agree on we do.")
+    TaxRateFactory(name="Old tax", percent=Decimal("6"), valid_to=today)
+    StaffFactory(name="Pell Ostrow", sign_in="pell", role="bench", is_active=False)
+    AccessAttempt.objects.create(
+        username=counter.sign_in, ip_address="127.0.0.1", failures_since_start=5, attempt_time=now
+    )
+
+    dana = PersonFactory(
+        name="Dana Whitlow", email="dana@example.com", address="9 Ropewalk\nPort Ansley", note="Pays in cash."
+    )
+    dana.phones.create(number="555 0142")
+    dana.phones.create(number="555 0143", label="at work", position=1)
+    meridian = GearFactory(owner=dana, year_guess="about 1974", marks="A burn mark on the lid")
+
+    gone = _through_the_house(meridian, terms, owner, days=40)
+    visit = _brought(
+        dana,
+        terms,
+        counter,
+        dropoff.Brought(
+            gear=meridian,
+            complaint="It hums, and it cuts out when it is warm.\nWorse in the evening.",
+            came_with=("Power cord", "Footswitch", "Cover"),
+            was_dropped=True,
+            smelled=True,
+            history_note="Fell off a stage in May.",
+            condition="A scratch on the left side.",
+            wanted_by=today + dt.timedelta(days=2),
+            diagnosis_fee=Decimal(45),
+            spend_limit=Decimal(150),
+            comeback_of=gone,
+        ),
+        dropoff.Brought(kind="cabinet", maker="Hollin", model="212", complaint="One speaker rattles."),
+    )
+    here, tagged = visit.jobs.order_by("pk")
+    here = workflow.move(here, to=State.ON_THE_BENCH, by=bench, revision=here.revision)
+    _work_on(here, bench, counter)
+
+    ready = _ready_for_days(terms, owner, days=45)
+    deciding = JobFactory(
+        month=BEFORE, visit__taken_in_by=counter, state=State.ON_THE_BENCH, gear__kind="keyboard"
+    )
+    proposed(deciding, bench)
+    proposed(deciding, bench, row(), row("part", "Belt", "2", "4.50"), row("discount", "Regular", "1", "5"))
+    workflow.move(deciding, to=State.OWNER_TO_DECIDE, by=bench, revision=deciding.revision)
+    as_is = JobFactory(month=BEFORE, visit__taken_in_by=counter, diagnosis_fee=Decimal(45), gear__kind="echo")
+    billing.take_home_as_is(as_is, by=counter, revision=as_is.revision, reason="Too dear for the owner.")
+    for state in (State.PARTS_ON_ORDER, State.IN_LINE, State.SOAK_TEST, State.LEFT_BEHIND, State.LET_GO):
+        JobFactory(
+            month=BEFORE, state=state, visit__taken_in_by=counter, wanted_by=today + dt.timedelta(days=10)
+        )
+    for n in range(60):  # so that lists have a second page
+        JobFactory(
+            month=BEFORE,
+            state=State.COLLECTED,
+            ready_at=now - dt.timedelta(days=n),
+            visit__taken_in_by=counter,
+        )
+
+    mailed = dropoff.take_in(
+        who=dropoff.Who(name="Port Ansley High School", kind="school", contact="Ms Teague"),
+        brought=[dropoff.Brought(kind="keyboard", maker="Kestrel", model="73", complaint="Two dead keys.")],
+        by=counter,
+        terms=terms,
+        parcel=dropoff.Parcel(carrier="Harbor Parcels", number="HP 1190", condition="A dent in one corner."),
+    )
+    waiting = _on_the_pad(terms, "Noor Haddad")
+    away = _on_the_pad(terms, "Noor Hadad")
+    dropoff.put_away(away, by=counter)
+    return FullShop(
+        owner=owner,
+        bench=bench,
+        counter=counter,
+        here=here,
+        ready=ready,
+        gone=gone,
+        deciding=deciding,
+        as_is=as_is,
+        tagged=tagged,
+        waiting=waiting,
+        away=away,
+        mailed=mailed,
+        invoice=ready.invoices.first(),
+        payment=gone.payments.first(),
+        spell=here.labour.filter(ended__isnull=False).first(),
+    )
+
+
+def _brought(person: Any, terms: Terms, by: Staff, *brought: dropoff.Brought) -> Visit:
+    return dropoff.take_in(
+        who=dropoff.Who(person=person),
+        brought=brought,
+        by=by,
+        terms=terms,
+        signature=SignatureFactory(
+            name=person.name, words="The shop's terms.", words_version="terms, version 2"
+        ),
+    )
+
+
+def _through_the_house(gear: Any, terms: Terms, by: Staff, *, days: int) -> Job:
+    """A repair that went home again."""
+    brought = dropoff.Brought(gear=gear, complaint="No sound at all.", came_with=("Footswitch", "Cover"))
+    job = _brought(gear.owner, terms, by, brought).jobs.get()
+    FindingFactory(job=job, by=by, fault="Output valve dead", cause="Age", cure="New matched pair")
+    repaired(job, by)
+    job = _to_ready(job, by)
+    invoice = billing.issue_invoice(job, by=by, words="New output valves, biased and tested.")
+    billing.take_payment(job, amount=invoice.gross, method="cash", tendered=Decimal(300), by=by)
+    footswitch, cover = job.pieces.all()
+    pickup.hand_back(
+        job,
+        by=by,
+        revision=job.revision,
+        handed_to="Dana Whitlow",
+        gear_went=True,
+        went=[footswitch.pk],
+        stayed={cover.pk: "Thrown away: it was torn."},
+        svg=SignatureFactory.svg,
+    )
+    then = timezone.now() - dt.timedelta(days=days)
+    Job.objects.filter(pk=job.pk).update(since=then, ready_at=then, collected_at=then)
+    job.refresh_from_db()
+    return job
+
+
+def _to_ready(job: Job, by: Staff) -> Job:
+    for state in (State.ON_THE_BENCH, State.SOAK_TEST):
+        job = workflow.move(job, to=state, by=by, revision=job.revision)
+    readings.take(job, point="Plate, V4", written="448", unit="V", when="after", by=by)
+    return workflow.move(job, to=State.READY, by=by, revision=job.revision)
+
+
+def _ready_for_days(terms: Terms, by: Staff, *, days: int) -> Job:
+    """Ready, with something still to pay, and here for too long."""
+    person = PersonFactory(name="The Quiet Cranes", kind="band")
+    person.phones.create(number="555 0166", label="Iris")
+    brought = dropoff.Brought(
+        kind="combo", maker="Corvane", model="Harbor 22", complaint="It crackles.", came_with=("Cover",)
+    )
+    job = _brought(person, terms, by, brought).jobs.get()
+    billing.take_payment(job, amount=Decimal(40), method="card", by=by, deposit=True, note="Deposit")
+    repaired(job, by)
+    job = _to_ready(job, by)
+    billing.issue_invoice(job, by=by, words="New filter capacitors.")
+    pickup.tell(job, how="phone", words="Iris, she comes on Friday", by=by)
+    then = timezone.now() - dt.timedelta(days=days)
+    Job.objects.filter(pk=job.pk).update(ready_at=then, state_since=then)
+    job.refresh_from_db()
+    return job
+
+
+def _work_on(job: Job, bench: Staff, counter: Staff) -> None:
+    """Everything that a job can have."""
+    work.find_fault(
+        job,
+        fault="First filter capacitor open",
+        cause="Age and heat",
+        cure="All filter capacitors new",
+        by=bench,
+    )
+    work.strike(FindingFactory(job=job, by=bench, fault="Output transformer?"), by=bench)
+    work.say_plainly(job, words="The power supply was worn out.", by=bench, revision=job.revision)
+    job.refresh_from_db()
+    for text in ("Reservoir capacitor bulges.", "The owner called: no hurry.\nBut before the tour."):
+        NoteFactory(job=job, by=counter, text=text)
+    for when, value in (("before", "462"), ("after", "448")):
+        readings.take(job, point="Plate, V4", written=value, unit="V", when=when, by=bench, meter="Meter 2")
+    wrong = readings.take(job, point="Bias", written="45 mV", unit="V", when="before", by=bench, note="Slip")
+    readings.strike(wrong, by=bench)
+    for words in ("Chassis from below", "The bulging capacitor"):
+        work.photograph(job, file=ContentFile(jpeg(words), "photo.jpg"), caption=words, by=bench)
+    work.strike(
+        work.photograph(job, file=ContentFile(jpeg("Thumb"), "photo.jpg"), caption="Thumb", by=bench),
+        by=bench,
+    )
+    first = labour.write_down(job, minutes=75, words="Filter capacitors", by=bench)
+    charges.charge_labour(first, hours=Decimal("1.25"), by=bench)
+    labour.write_down(job, minutes=20, words="Cleaned the sockets", by=bench)
+    labour.strike(labour.write_down(job, minutes=800, words="Slip", by=bench), by=bench)
+    labour.start(job, by=bench)
+    charged(job, "part", "Capacitor 22 µF 450 V", "6.50", "2", by=bench)
+    charged(job, "discount", "Regular", "5", by=counter)
+    charges.strike(charged(job, "fee", "Rush", "20", by=counter), by=counter)
+    estimate = proposed(
+        job, bench, row("labour", "Filter capacitors", "2"), row("part", "Capacitors", "1", "48")
+    )
+    billing.answer(
+        estimate, yes=True, how="phone", who="Dana Whitlow", words="Do it, but not above that.", by=counter
+    )
+
+
+def _on_the_pad(terms: Terms, name: str) -> PadEntry:
+    given = PAD_ANSWERS
+    answers = {
+        "name": name,
+        "kind": "band",
+        "group": given["you"]["group"],
+        "phones": ["555 0142"],
+        "email": "noor@example.com",
+        "address": "",
+        "gear": [
+            {
+                **given[f"gear-{n}"],
+                "complaint": given[f"complaint-{n}"]["complaint"],
+                "came_with": given[f"came-with-{n}"]["came_with"],
+                **given[f"history-{n}"],
+            }
+            for n in (1, 2)
+        ],
+        "wanted_by": (timezone.localdate() + dt.timedelta(days=5)).isoformat(),
+        "spend_limit": "120.00",
+        "diagnosis_fee": "45.00",
+    }
+    drawing = SignatureFactory.svg
+    return dropoff.sign_on_pad(
+        answers=answers, drawing=drawing, terms=terms, shop=Shop.current(), device="A tablet"
+    )
+
+
+def walk_the_pad(pad: Client) -> list[str]:
+    """Answer every question up to the signature. Return the screens' addresses, with the words above them."""
+    asked = [reverse("pad"), reverse("pad-leave"), reverse("pad-done")]
+    screens = []
+    for step, answer in {**PAD_ANSWERS, "terms": {"version": Terms.current().version}}.items():
+        address = reverse("pad-step", kwargs={"step": step})
+        sent = pad.post(address, {FIELD: new_key(), **answer})
+        assert sent.status_code == 302, f"{step}: {sent.status_code}"
+        screens.append(address)
+    return [*asked, *screens, reverse("pad-step", kwargs={"step": "sign"})]
+
+
+def refused_on_the_pad() -> list[tuple[str, dict[str, Any]]]:
+    """What is sent in vain to the pad's screens, which must have been walked."""
+    steps = [reverse("pad-step", kwargs={"step": step}) for step in [*PAD_ANSWERS, "terms", "sign"]]
+    wrong = {
+        "phone_1": "1",
+        "email": "nobody",
+        "address": "9" * 500,
+        "came_with": "a spoon",
+        "happened": "much",
+    }
+    wrong |= {"wanted_by": "2020-01-01", "go_ahead": "limit", "spend_limit": "a lot"}
+    return [(step, wrong) for step in steps] + [(reverse("pad-leave"), {"pin": "0000"})]
