@@ -188,9 +188,11 @@ def _dump_sqlite(path: Path) -> None:
     ):
         source.backup(copy)
         copy.execute("PRAGMA journal_mode=DELETE")  # one file, with no journal beside it
-        copy.execute("PRAGMA secure_delete=ON")
-        copy.execute(f'DELETE FROM "{Session._meta.db_table}"')
-        copy.commit()
+        sessions = Session._meta.db_table
+        if copy.execute("SELECT 1 FROM sqlite_master WHERE name = ?", [sessions]).fetchone():
+            copy.execute("PRAGMA secure_delete=ON")
+            copy.execute(f'DELETE FROM "{sessions}"')
+            copy.commit()
         _check_sqlite(copy)
 
 

@@ -1,5 +1,6 @@
 """Open the shop: bring the database up to date, collect the static files, serve on the network, say where."""
 
+import hashlib
 import io
 import os
 import ssl
@@ -8,6 +9,8 @@ from pathlib import Path
 from typing import Any
 
 import segno
+from django.conf import settings
+from django.contrib.staticfiles.finders import get_finders
 from django.core.management import call_command
 from django.core.management.base import BaseCommand, CommandError
 from django.db import OperationalError, connection, connections
@@ -58,7 +61,7 @@ class Command(BaseCommand):
         if not pdf_libraries.bring():
             self.stderr.write(self.style.WARNING(pdf_libraries.how_to_get()))
         self.bring_database_up_to_date()
-        call_command("collectstatic", interactive=False, verbosity=0)
+        collect_static_files()
         if options["demo"]:
             from shop import demo
 
@@ -117,6 +120,23 @@ class Command(BaseCommand):
             "\nNobody has set this shop up yet. The first page asks for this code, so that only who sees "
             f"this screen can:\n\n    {one_time_code()}\n"
         )
+
+
+def collect_static_files() -> None:
+    """Collect and compress the static files, unless they are the ones that were collected last time.
+
+    Compressing takes seconds on a small machine, and most starts find nothing new.
+    """
+    seen = hashlib.sha256()
+    for finder in get_finders():
+        for name, storage in sorted(finder.list([]), key=lambda found: found[0]):
+            facts = os.stat(storage.path(name))
+            seen.update(f"{name} {facts.st_size} {facts.st_mtime_ns}\n".encode())
+    stamp = settings.STATIC_ROOT / "collected.txt"
+    if stamp.is_file() and stamp.read_text() == seen.hexdigest():
+        return
+    call_command("collectstatic", interactive=False, verbosity=0)
+    stamp.write_text(seen.hexdigest())
 
 
 def _check_tls(certificate: Path | None, key: Path | None) -> None:
