@@ -1,7 +1,7 @@
 """Money on a job: what it comes to, estimates and their answers, invoices, payments, and going home as is.
 
-Sums are worked out by `shop.money` alone. Every verb that touches a job's money first locks the job's row, so that two
-tablets at once take their turn: one bill is never issued twice.
+Sums are worked out by `shop.money` alone. Every verb that touches a job's money first locks the job's row, so
+that two tablets at once take their turn: one bill is never issued twice.
 """
 
 import datetime as dt
@@ -94,7 +94,7 @@ def total_of(lines: Iterable[Row | BillLine], shop: Shop, on: dt.date) -> money.
 
 
 def bill(job: Job, *, on: dt.date | None = None) -> money.Totals:
-    """What the job's standing charges come to, invoiced or not, with the taxes of a day (today's, when not said).
+    """What the job's standing charges come to, invoiced or not, with the taxes of a day (or today's).
 
     Raises:
         CantBill: see `total_of`.
@@ -304,10 +304,11 @@ def answer(
     )
     late = " after its last day" if estimate.valid_until < today(_shop()) else ""
     verb = "said go ahead to" if yes else "declined"
+    how_said = kept.get_how_display().lower()
     timeline.write(
         job,
         by=by,
-        words=f"recorded that {who} {verb} estimate {estimate.number}{late}, {kept.get_how_display().lower()}",
+        words=f"recorded that {who} {verb} estimate {estimate.number}{late}, {how_said}",
         after={"In their words": words} if words else None,
     )
     return kept
@@ -373,8 +374,9 @@ def take_home_as_is(job: Job, *, by: Staff, revision: int, reason: str) -> Job:
 class Draft:
     """What an invoice issued now would say.
 
-    `fee` is the diagnosis fee where it is still a question on this job, else None; `fee_charged` is its answer,
-    `fee_words` says why. `mark` changes when anything of it does: an invoice is issued as it was seen, or not at all.
+    `fee` is the diagnosis fee where it is still a question on this job, else None; `fee_charged` is its
+    answer, `fee_words` says why. `mark` changes when anything of it does: an invoice is issued as it was
+    seen, or not at all.
     """
 
     charges: tuple[Charge, ...]
@@ -394,9 +396,9 @@ class Draft:
 def draft(job: Job, *, on: dt.date | None = None, charge_fee: bool | None = None) -> Draft:
     """What an invoice issued on a day (today, when not said) would say.
 
-    The diagnosis fee is a question on a job that isn't declined and has no invoice yet. The shop's rule answers
-    it, `charge_fee` answers otherwise: a shop that takes the fee off the bill of a repair charges it only where
-    there is no labour and no part to take it off; nobody pays it for a comeback.
+    The diagnosis fee is a question on a job that isn't declined and has no invoice yet. The shop's rule
+    answers it, `charge_fee` answers otherwise: a shop that takes the fee off the bill of a repair charges it
+    only where there is no labour and no part to take it off; nobody pays it for a comeback.
 
     Raises:
         CantBill: see `total_of`.
@@ -442,10 +444,10 @@ def issue_invoice(
     charge_fee: bool | None = None,
     seen: str | None = None,
 ) -> Invoice:
-    """Issue an invoice over the charges that none has yet. It takes the next number and is never changed after.
+    """Issue an invoice over the charges that none has yet, under the next number. It is never changed after.
 
-    The number is taken in this transaction, as its last question: what fails gives it back, so there is no gap.
-    An invoice over nothing (a repair under warranty) can be issued once, as the job's first.
+    The number is taken in this transaction, as its last question: what fails gives it back, so there is no
+    gap. An invoice over nothing (a repair under warranty) can be issued once, as the job's first.
 
     `words` are the findings as the owner reads them; `seen` is the mark of the draft that was on the screen.
 
@@ -530,7 +532,7 @@ def _settle_fee(job: Job, by: Staff, *, charge: bool) -> None:
 
 
 def _warranty_words(job: Job, shop: Shop) -> str:
-    """The shop's warranty as the invoice says it. What goes home as it is has none: nothing was done to it."""
+    """The shop's warranty as the invoice says it. What goes home as it is has none."""
     if job.declined:
         return "It goes home as it is, so there is no warranty on it."
     given = [
@@ -593,10 +595,10 @@ def take_payment(
     note: str = "",
     deposit: bool = False,
 ) -> Payment:
-    """Write down money that was taken for a job: the whole sum, a part of it, or a deposit before the invoice.
+    """Write down money that was taken for a job: the whole sum, a part of it, or a deposit.
 
-    `tendered` is the cash that was handed over; change goes back from it. `deposit` says that the sum may be more
-    than is owed now.
+    `tendered` is the cash that was handed over; change goes back from it. `deposit` says that the sum may be
+    more than is owed now.
 
     Raises:
         CantBill: nothing, more than is owed, less cash than the sum, or a deposit when all is invoiced.

@@ -48,7 +48,7 @@ class ShopForm(forms.Form):
 
 
 class SignedForm(forms.Form):
-    """A signature drawn on the glass, or a tick by staff that it couldn't be. `strokes` cleans to our own drawing."""
+    """A signature drawn on the glass, or a tick by staff that it couldn't be. `strokes` cleans to an SVG."""
 
     signature = forms.CharField(required=False, label="Sign here", widget=forms.HiddenInput)
     strokes = SignatureField()
@@ -73,7 +73,7 @@ class SignedForm(forms.Form):
 
 
 class EstimateForm(forms.Form):
-    """What stands around an estimate's lines. `after` is the number of the latest one that was on the screen."""
+    """What stands around an estimate's lines. `after` is the number of the latest one seen."""
 
     words = forms.CharField(
         label="What we propose",
@@ -85,7 +85,10 @@ class EstimateForm(forms.Form):
     valid_until = forms.DateField(
         label="Valid until",
         widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d"),
-        error_messages={"required": "Say until when the price holds.", "invalid": "Choose a day, like 2026-11-25."},
+        error_messages={
+            "required": "Say until when the price holds.",
+            "invalid": "Choose a day, like 2026-11-25.",
+        },
     )
     after = _revision()
 
@@ -100,7 +103,9 @@ class RowForm(ShopForm):
     """A line of an estimate. One without words and without a price is left out."""
 
     kind = forms.ChoiceField(label="Kind", choices=LineKind.choices, initial=LineKind.LABOUR)
-    text = forms.CharField(label="What for", max_length=200, error_messages={"required": "Say what it is for."})
+    text = forms.CharField(
+        label="What for", max_length=200, error_messages={"required": "Say what it is for."}
+    )
     quantity = QuantityField(label="Quantity", initial=1)
     unit_price = AmountField(
         label="Price each",
@@ -135,7 +140,7 @@ class BaseRows(forms.BaseFormSet):
 def rows_formset(
     currency: str, data: Any = None, rows: Sequence[Mapping[str, Any]] = (), more: int = BLANK_ROWS
 ) -> BaseRows:
-    """The rows as a formset: as sent, or filled in with `rows` (field name -> value) and followed by blank ones."""
+    """The rows as a formset: as sent, or filled in with `rows` (field name -> value), then blank ones."""
     kind = forms.formset_factory(
         RowForm,
         formset=BaseRows,
@@ -148,9 +153,11 @@ def rows_formset(
 
 
 def typed_rows(data: Mapping[str, str]) -> list[dict[str, str]]:
-    """The rows as somebody typed them so far, unread: what is wrong with them can wait until they are sent."""
+    """The rows as somebody typed them so far, unread: what is wrong can wait until they are sent."""
     written = data.get(f"{ROWS}-TOTAL_FORMS", "")
-    count = min(int(written), MOST_LINES) if written.isascii() and written.isdigit() and len(written) < 4 else 0
+    count = (
+        min(int(written), MOST_LINES) if written.isascii() and written.isdigit() and len(written) < 4 else 0
+    )
     return [
         {name: data.get(f"{ROWS}-{n}-{name}", "") for name in ("kind", "text", "quantity", "unit_price")}
         for n in range(count)
@@ -291,7 +298,10 @@ class PickupForm(SignedForm):
         for piece in pieces:
             self.fields[f"went-{piece.pk}"] = forms.BooleanField(required=False, label=piece.name)
             self.fields[f"why-{piece.pk}"] = forms.CharField(
-                required=False, max_length=150, label=f"Why {piece.name} doesn’t go home"
+                required=False,
+                max_length=150,
+                label=f"Why “{piece.name}” stays here",
+                widget=forms.TextInput(attrs={"placeholder": "Stays here? Why"}),
             )
 
     def piece_fields(self) -> list[tuple[forms.BoundField, forms.BoundField]]:
@@ -304,7 +314,9 @@ class PickupForm(SignedForm):
             self.add_error("gear", self.fields["gear"].error_messages["required"])
         for piece in self.pieces:
             if not cleaned.get(f"went-{piece.pk}") and not cleaned.get(f"why-{piece.pk}"):
-                self.add_error(f"why-{piece.pk}", f"Tick off “{piece.name}”, or write why it doesn’t go home.")
+                self.add_error(
+                    f"why-{piece.pk}", f"Tick off “{piece.name}”, or write why it doesn’t go home."
+                )
         if cleaned.get("how") == "mail" and not cleaned.get("carrier"):
             self.add_error("carrier", "Write down the carrier and the parcel number.")
         self.ask_signature(wanted=cleaned.get("how") == "counter")

@@ -1,4 +1,4 @@
-"""How gear goes home: the owner is told, what came with it is ticked off, somebody signs, the warranty starts."""
+"""How gear goes home: the owner is told, everything is ticked off, somebody signs, the warranty starts."""
 
 import datetime as dt
 from collections.abc import Collection, Mapping
@@ -79,9 +79,9 @@ def hand_back(
 ) -> Pickup:
     """Hand gear back: one transaction from the ticks to the start of the warranty.
 
-    `went` are the keys of the loose pieces that go home; `stayed` has a sentence for each of the others. At the
-    counter whoever takes it signs (`svg` is empty where the name was typed); by mail the carrier is named instead.
-    `waiver` is why it goes home with money owed: the owner's word alone.
+    `went` are the keys of the loose pieces that go home; `stayed` has a sentence for each of the others. At
+    the counter whoever takes it signs (`svg` is empty where the name was typed); by mail the carrier is named
+    instead. `waiver` is why it goes home with money owed: the owner's word alone.
 
     Raises:
         ChangedMeanwhile: somebody else changed the job, or what came with it, since.
@@ -91,7 +91,7 @@ def hand_back(
     job = Job.objects.select_for_update(of=("self",)).select_related("gear", "person").get(pk=job.pk)
     if job.revision != revision:
         raise ChangedMeanwhile(
-            "Someone else changed this job while you had it open. Look at what it says now; then hand it back.",
+            "Someone else changed this job while you had it open. Look at it; then hand it back.",
             revision=job.revision,
         )
     if job.state not in FROM:

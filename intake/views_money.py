@@ -23,6 +23,7 @@ from intake.forms_money import (
     typed_rows,
 )
 from intake.models import Estimate, Invoice, Job, Payment, State
+from intake.signatures import picture_of
 from shop import papers
 from shop.access import allowed
 from shop.addresses import lan_url
@@ -182,7 +183,9 @@ def _first_estimate_form(request: Request, job: Job) -> tuple[EstimateForm, Any]
 
 
 def _estimate(claim: str, number: int) -> Estimate:
-    found = Estimate.objects.select_related("job__gear", "job__person", "by", "answer__by", "answer__signature")
+    found = Estimate.objects.select_related(
+        "job__gear", "job__person", "by", "answer__by", "answer__signature"
+    )
     return get_object_or_404(found, job__claim=claim, number=number)
 
 
@@ -233,10 +236,12 @@ def _show_estimate(request: Request, shown: Estimate, form: AnswerForm, *, statu
 
 
 def _estimate_context(shown: Estimate) -> dict[str, Any]:
+    answer = getattr(shown, "answer", None)
     return {
         "estimate": shown,
         "job": shown.job,
-        "answer": getattr(shown, "answer", None),
+        "answer": answer,
+        "signature": picture_of(answer.signature if answer else None),
         "lines": shown_lines((line, billing.line_amount(line, shown.currency)) for line in shown.lines.all()),
         "taxes": taxes_shown(shown.taxes),
         "currency": shown.currency,
@@ -247,13 +252,17 @@ def _estimate_context(shown: Estimate) -> dict[str, Any]:
 @allowed("print")
 def estimate_paper(request: Request, claim: str, number: int) -> HttpResponse:
     shown = _estimate(claim, number)
-    context = {**_estimate_context(shown), "paper": request.shop.paper.lower(), **_address(request, shown.job)}
+    context = {
+        **_estimate_context(shown),
+        "paper": request.shop.paper.lower(),
+        **_address(request, shown.job),
+    }
     filename = f"estimate-{claim}-{number}.pdf"
     return papers.answer(request, "intake/papers/estimate.html", context, filename=filename)
 
 
 def shown_lines(lines: Iterable[tuple[Any, Decimal]]) -> list[dict[str, Any]]:
-    """The lines of a bill as pages and papers show them: what for, how many, the price of one, what it comes to."""
+    """The lines of a bill as pages and papers show them: what for, how many, of what price."""
     return [
         {
             "kind": line.get_kind_display(),
@@ -327,6 +336,7 @@ def _invoice_draft(
         "problem": problem,
         "fee": fee,
         "lines": shown_lines((charge, line.amount) for charge, line in sums),
+        "taxes": taxes_shown(billing.taxes_as_kept(proposed.totals)) if proposed else [],
         "currency": request.shop.currency,
         "invoices": list(job.invoices.order_by("pk")),
         "account": standing,
@@ -360,11 +370,18 @@ def _invoice_context(shown: Invoice) -> dict[str, Any]:
         "job": shown.job,
         "lines": shown_lines((line, line.amount) for line in shown.lines.all()),
         "taxes": taxes_shown(shown.taxes),
-        "payments": list(shown.job.payments.all()),
+        **_paid(shown.job),
         "others": list(shown.job.invoices.exclude(pk=shown.pk).order_by("pk")),
         "account": standing,
         "currency": shown.currency,
     }
+
+
+def _paid(job: Job) -> dict[str, Any]:
+    """The payments of a job, and the same as lines that are taken off a bill."""
+    payments = list(job.payments.all())
+    lines = [{"at": p.at, "how": p.get_method_display().lower(), "amount": -p.amount} for p in payments]
+    return {"payments": payments, "paid": lines}
 
 
 @require_GET
@@ -383,7 +400,9 @@ def invoice_paper(request: Request, label: str) -> HttpResponse:
         "today": billing.today(request.shop),
         **_address(request, shown.job),
     }
-    return papers.answer(request, "intake/papers/invoice.html", context, filename=f"invoice-{shown.label}.pdf")
+    return papers.answer(
+        request, "intake/papers/invoice.html", context, filename=f"invoice-{shown.label}.pdf"
+    )
 
 
 # --- Payments --------------------------------------------------------------------------------------------
@@ -454,19 +473,21 @@ def receipt_paper(request: Request, pk: int) -> HttpResponse:
 
 def receipt_context(request: Request, job: Job) -> dict[str, Any]:
     """What every receipt of a job says: its invoices and payments, what is owed, and how it went home."""
+    went = getattr(job, "pickup", None)
     return {
         "job": job,
         "invoices": list(job.invoices.order_by("pk")),
-        "payments": list(job.payments.all()),
+        **_paid(job),
         "account": billing.account(job),
-        "went": getattr(job, "pickup", None),
+        "went": went,
+        "signature": picture_of(went.signature if went else None),
         "pieces": [piece for piece in job.pieces.all() if piece.went_home_at],
         "today": billing.today(request.shop),
         **_address(request, job),
     }
 
 
-# --- Told, and going home as is ------------------------------------------------------------------------------
+# --- Told, and going home as is ----------------------------------------------------------------------
 
 
 @require_http_methods(["GET", "POST"])

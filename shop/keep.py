@@ -1,13 +1,14 @@
 """What is written once stays: the database itself refuses to change or delete rows of `Kept` models.
 
-`Kept.save` and `Kept.delete` refuse already, but `QuerySet.update`, a script or a slip at the database's prompt go
-around them. Triggers don't let anybody around. A migration puts them up::
+`Kept.save` and `Kept.delete` refuse already, but `QuerySet.update`, a script or a slip at the database's
+prompt go around them. Triggers don't let anybody around. A migration puts them up::
 
     operations = [keep.Forbid("intake_invoice")]
 
-SQLite runs the deleting trigger for INSERT OR REPLACE only with `PRAGMA recursive_triggers=ON` (see settings), and
-drops a table's triggers when Django alters that table (it makes a new one in its place). So a migration that
-alters such a table ends with `Forbid` again; `missing()` says which tables have lost theirs, and a test asks it.
+SQLite runs the deleting trigger for INSERT OR REPLACE only with `PRAGMA recursive_triggers=ON` (see
+settings), and drops a table's triggers when Django alters that table (it makes a new one in its place). So a
+migration that alters such a table ends with `Forbid` again; `missing()` says which tables have lost theirs,
+and a test asks it.
 """
 
 from typing import Any, Final
@@ -54,7 +55,7 @@ def allow(connection: BaseDatabaseWrapper, table: str) -> None:
 
 
 def lift(connection: BaseDatabaseWrapper, table: str) -> None:
-    """Let rows be deleted again, never changed. Only for a test's database, which is emptied between tests."""
+    """Let rows be deleted again, never changed. Only for a test's database, which is emptied often."""
     _drop(connection, table, [name for name in _EVENTS[connection.vendor] if name != "update"])
 
 

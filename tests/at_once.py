@@ -12,7 +12,7 @@ from django.db import connection
 
 
 def at_once(acts: list[Callable[[], Any]]) -> list[Any]:
-    """Run each act in a thread of its own, all let go together. Return what each returned, or what it raised."""
+    """Run each act in a thread of its own, all let go together. Return what each returned or raised."""
     gate = threading.Barrier(len(acts))
 
     def run(act: Callable[[], Any]) -> Any:

@@ -31,14 +31,16 @@ def charged(job: Job, kind: str, text: str, price: str, quantity: str = "1", **m
 
 
 def repaired(job: Job, by: Staff) -> Job:
-    """What a usual repair costs: 1.5 h at $80, two capacitors, a pair of tubes. See the first line of BILLS."""
+    """What a usual repair costs: 1.5 h at $80, two capacitors, a pair of tubes. See BILLS."""
     charged(job, "labour", "New filter capacitors", "80", "1.5", by=by)
     charged(job, "part", "Capacitor 22 µF 450 V", "6.50", "2", by=by)
     charged(job, "part", "6L6GC, matched pair", "78.40", by=by)
     return job
 
 
-def row(kind: str = "labour", text: str = "Bench time", quantity: str = "1", price: str = "80") -> billing.Row:
+def row(
+    kind: str = "labour", text: str = "Bench time", quantity: str = "1", price: str = "80"
+) -> billing.Row:
     return billing.Row(kind, text, Decimal(quantity), Decimal(price), "h" if kind == "labour" else "")
 
 

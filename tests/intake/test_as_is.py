@@ -25,7 +25,11 @@ def test_only_the_diagnosis_fee_stays(shop, counter, state):
     job.refresh_from_db()
     assert (job.state, job.declined, job.revision) == (State.GOING_HOME_AS_IS, True, 2)
     standing = job.charges.standing().get()
-    assert (standing.text, standing.unit_price, standing.origin) == ("Diagnosis fee", 45, f"diagnosis/{job.pk}")
+    assert (standing.text, standing.unit_price, standing.origin) == (
+        "Diagnosis fee",
+        45,
+        f"diagnosis/{job.pk}",
+    )
     # three struck, none of them lost
     assert job.charges.count() == 4
     assert billing.bill(job).gross == 45
@@ -39,7 +43,8 @@ def test_the_timeline_says_what_was_struck_and_why(shop, counter):
     assert entry.changes == [
         {
             "what": "Charged",
-            "before": "New filter capacitors $120.00; Capacitor 22 µF 450 V $13.00; 6L6GC, matched pair $78.40",
+            "before": "New filter capacitors $120.00; Capacitor 22 µF 450 V $13.00; "
+            "6L6GC, matched pair $78.40",
             "after": "Diagnosis fee $45.00",
         },
         {"what": "Why", "before": "", "after": "Too dear."},
@@ -138,7 +143,9 @@ def test_what_is_wrong_is_said_and_nothing_is_struck(as_counter, counter, shop, 
     assert job.charges.standing().count() == 3
 
 
-@pytest.mark.parametrize(("role", "status"), [("as_owner", 302), ("as_bench", 302), ("as_counter", 302), ("as_pad", 403)])
+@pytest.mark.parametrize(
+    ("role", "status"), [("as_owner", 302), ("as_bench", 302), ("as_counter", 302), ("as_pad", 403)]
+)
 def test_who_may_let_it_go(request, role, status, shop):
     job = JobFactory(state=State.IN_LINE)
     data = {"revision": "1", "reason": "Too dear."}

@@ -194,7 +194,9 @@ def test_an_estimate_made_meanwhile_is_shown_and_the_second_try_goes_through(as_
     assert as_bench.send(f"/job/{job.claim}/estimate/", {**data, "after": "1"}).status_code == 302
 
 
-@pytest.mark.parametrize(("role", "status"), [("as_owner", 302), ("as_bench", 302), ("as_counter", 302), ("as_pad", 403)])
+@pytest.mark.parametrize(
+    ("role", "status"), [("as_owner", 302), ("as_bench", 302), ("as_counter", 302), ("as_pad", 403)]
+)
 def test_who_may_make_one(request, role, status, shop):
     job = JobFactory()
     answer = request.getfixturevalue(role).send(f"/job/{job.claim}/estimate/", form_data(LABOUR))
@@ -223,7 +225,9 @@ class TestHostileEstimates(TestCase):
             ),
             st.one_of(
                 st.text(max_size=60),
-                st.sampled_from(["-1", "1e9", "NaN", "Infinity", "1" * 400, "\x00", "٣", "0x10", "<b>", "2026-02-30"]),
+                st.sampled_from(
+                    ["-1", "1e9", "NaN", "Infinity", "1" * 400, "\x00", "٣", "0x10", "<b>", "2026-02-30"]
+                ),
             ),
         )
     )
@@ -261,7 +265,9 @@ def test_it_is_answered_once(shop, counter):
 
 def test_a_signed_answer_keeps_the_words_that_were_signed(shop, counter):
     estimate = proposed(JobFactory(), counter, row("part", "6L6GC", "2", "39.20"))
-    kept = billing.answer(estimate, yes=True, how="signed", who="Dana", svg="<svg/>", device="Tablet", by=counter)
+    kept = billing.answer(
+        estimate, yes=True, how="signed", who="Dana", svg="<svg/>", device="Tablet", by=counter
+    )
     assert kept.signature.purpose == Signature.Purpose.ANSWER
     assert kept.signature.words.splitlines() == [
         f"Estimate 1 for Corvane Meridian 50, claim number {estimate.job.claim}",
@@ -291,7 +297,9 @@ def test_after_a_yes_it_may_go_on_and_after_a_no_it_may_not(shop, counter):
             workflow.move(job, to=State.ON_THE_BENCH, by=counter, revision=1)
         billing.answer(estimate, yes=yes, how="phone", who="Dana", by=counter)
         if yes:
-            assert workflow.move(job, to=State.ON_THE_BENCH, by=counter, revision=1).state == State.ON_THE_BENCH
+            assert (
+                workflow.move(job, to=State.ON_THE_BENCH, by=counter, revision=1).state == State.ON_THE_BENCH
+            )
         else:
             with pytest.raises(NotAllowedYet, match="declined the estimate"):
                 workflow.move(job, to=State.ON_THE_BENCH, by=counter, revision=1)
@@ -329,7 +337,10 @@ def test_signed_on_the_tablet_it_keeps_our_own_drawing(as_counter, counter, shop
         ({"words": "x" * 501}, "at most 500 characters"),
         ({"how": "signed"}, "Sign on the glass."),
         ({"how": "signed", "strokes": "not json"}, "The signature did not arrive."),
-        ({"how": "signed", "strokes": '{"width": 300, "height": 120, "strokes": []}'}, "Sign in the box, please."),
+        (
+            {"how": "signed", "strokes": '{"width": 300, "height": 120, "strokes": []}'},
+            "Sign in the box, please.",
+        ),
     ],
 )
 def test_an_answer_that_says_too_little_is_asked_again(as_counter, counter, shop, change, sentence):
@@ -362,7 +373,9 @@ def test_a_second_answer_is_refused_over_http(as_counter, counter, shop):
     assert Answer.objects.get().yes is True
 
 
-@pytest.mark.parametrize(("role", "status"), [("as_owner", 302), ("as_bench", 302), ("as_counter", 302), ("as_pad", 403)])
+@pytest.mark.parametrize(
+    ("role", "status"), [("as_owner", 302), ("as_bench", 302), ("as_counter", 302), ("as_pad", 403)]
+)
 def test_who_may_record_an_answer(request, role, status, counter, shop):
     estimate = proposed(JobFactory(), counter)
     assert answered(request.getfixturevalue(role), estimate).status_code == status

@@ -133,7 +133,9 @@ def test_an_invoice_keeps_all_it_says(shop, counter):
     assert invoice.buyer["name"] == job.person.name
     assert invoice.what == "Corvane Meridian 50, serial CM00042"
     assert invoice.words == "Two capacitors had dried out."
-    assert invoice.warranty == "Warranty: 90 days on labour and 30 days on parts, from the day it is collected."
+    assert (
+        invoice.warranty == "Warranty: 90 days on labour and 30 days on parts, from the day it is collected."
+    )
     assert [(line.text, line.amount, line.tax_percents) for line in invoice.lines.all()] == [
         ("New filter capacitors", Decimal(120), []),
         ("Capacitor 22 µF 450 V", Decimal(13), ["7.25"]),
@@ -348,7 +350,9 @@ def test_charges_that_make_no_bill_are_said_on_the_page(as_counter, counter, sho
     assert page.status_code == 200 and "more than there is" in page.content.decode()
 
 
-@pytest.mark.parametrize(("role", "status"), [("as_owner", 302), ("as_counter", 302), ("as_bench", 403), ("as_pad", 403)])
+@pytest.mark.parametrize(
+    ("role", "status"), [("as_owner", 302), ("as_counter", 302), ("as_bench", 403), ("as_pad", 403)]
+)
 def test_who_may_issue(request, role, status, counter, shop, as_owner):
     job = repaired(JobFactory(), counter)
     data = draft_data(as_owner, job)

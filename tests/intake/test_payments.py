@@ -190,7 +190,9 @@ def test_a_double_tap_takes_the_money_once(as_counter, counter, shop):
 def test_what_is_wrong_is_said_beside_what_was_typed(as_counter, counter, shop, change, sentence):
     job = invoiced(counter)
     for htmx in (False, True):
-        answer = as_counter.send(f"/job/{job.claim}/payment/", {**CASH, "note": "A note.", **change}, htmx=htmx)
+        answer = as_counter.send(
+            f"/job/{job.claim}/payment/", {**CASH, "note": "A note.", **change}, htmx=htmx
+        )
         page = answer.content.decode().replace("&#x27;", "'")
         assert answer.status_code == 422
         assert sentence in page
@@ -198,7 +200,9 @@ def test_what_is_wrong_is_said_beside_what_was_typed(as_counter, counter, shop, 
     assert not Payment.objects.exists()
 
 
-@pytest.mark.parametrize(("role", "status"), [("as_owner", 302), ("as_counter", 302), ("as_bench", 403), ("as_pad", 403)])
+@pytest.mark.parametrize(
+    ("role", "status"), [("as_owner", 302), ("as_counter", 302), ("as_bench", 403), ("as_pad", 403)]
+)
 def test_who_may_take_money(request, role, status, counter, shop):
     job = invoiced(counter)
     assert request.getfixturevalue(role).send(f"/job/{job.claim}/payment/", CASH).status_code == status
@@ -212,7 +216,9 @@ class TestHostilePayments(TestCase):
             st.sampled_from(["amount", "method", "tendered", "deposit", "note"]),
             st.one_of(
                 st.text(max_size=60),
-                st.sampled_from(["1e99", "NaN", "-0", "٣", "\x00", "cash", "card", "0.01", "$5", "9" * 38, "1 000,00"]),
+                st.sampled_from(
+                    ["1e99", "NaN", "-0", "٣", "\x00", "cash", "card", "0.01", "$5", "9" * 38, "1 000,00"]
+                ),
             ),
         )
     )

@@ -1,4 +1,4 @@
-"""Pickup: the owner is told, everything is ticked off, somebody signs, nothing is owed, the warranty starts."""
+"""Pickup: the owner is told, all is ticked off, somebody signs, nothing is owed, the warranty starts."""
 
 import datetime as dt
 from decimal import Decimal
@@ -429,7 +429,9 @@ def test_a_raw_post_with_money_open_is_refused(as_counter, counter, shop, make, 
     assert not Pickup.objects.exists()
 
 
-@pytest.mark.parametrize(("role", "status"), [("as_owner", 302), ("as_counter", 302), ("as_bench", 403), ("as_pad", 403)])
+@pytest.mark.parametrize(
+    ("role", "status"), [("as_owner", 302), ("as_counter", 302), ("as_bench", 403), ("as_pad", 403)]
+)
 def test_who_may_hand_gear_back(request, role, status, counter, shop):
     job = ready_job(counter)
     answer = request.getfixturevalue(role).send(f"/job/{job.claim}/pickup/", form_data(job))
@@ -458,7 +460,9 @@ class TestHostilePickups(TestCase):
     @settings(max_examples=30, deadline=None, suppress_health_check=list(HealthCheck))
     @given(
         st.dictionaries(
-            st.sampled_from(["revision", "gear", "how", "handed_to", "carrier", "strokes", "typed", "waiver", "why"]),
+            st.sampled_from(
+                ["revision", "gear", "how", "handed_to", "carrier", "strokes", "typed", "waiver", "why"]
+            ),
             st.one_of(
                 st.text(max_size=60),
                 st.sampled_from(

@@ -82,7 +82,9 @@ def test_upserts_dont_get_around_it(rows, shop):
     kept = Entry.objects.first()
     forged = Entry(pk=kept.pk, about=kept.about, words="forged", by=kept.by)
     with pytest.raises(DatabaseError), transaction.atomic():
-        Entry.objects.bulk_create([forged], update_conflicts=True, unique_fields=["id"], update_fields=["words"])
+        Entry.objects.bulk_create(
+            [forged], update_conflicts=True, unique_fields=["id"], update_fields=["words"]
+        )
     kept.refresh_from_db()
     assert kept.words != "forged"
 
@@ -131,7 +133,7 @@ def test_a_tests_database_can_be_emptied_but_not_changed(rows):
 
 @pytest.mark.django_db(transaction=True)
 def test_the_migration_goes_forward_and_back():
-    """On a table of its own: outside a transaction, which SQLite's schema editor wants, nothing is rolled back."""
+    """On its own table: SQLite's schema editor works outside a transaction, so nothing is rolled back."""
     operation, state = keep.Forbid("scratch"), ProjectState()
     operation.state_forwards("shop", state)
     asked("CREATE TABLE scratch (id integer)")
@@ -152,7 +154,9 @@ def test_the_migration_goes_forward_and_back():
 def test_a_migration_file_can_hold_it():
     from django.db.migrations import Migration
 
-    migration = type("Migration", (Migration,), {"operations": [keep.Forbid("shop_entry")]})("0002_keep", "shop")
+    migration = type("Migration", (Migration,), {"operations": [keep.Forbid("shop_entry")]})(
+        "0002_keep", "shop"
+    )
     written = MigrationWriter(migration).as_string()
     assert "shop.keep.Forbid" in written
     assert "table='shop_entry'" in written
