@@ -1,8 +1,64 @@
 """What the counter and the bench plug into the ground floor's sockets."""
 
-from intake import gates
+from typing import Any
+
+from intake import finders, front, gates, pickup, views_dropoff, views_money
 from shop import sockets
 
 sockets.gates.plug(sockets.Gate("timer stopped", gates.timer_stopped, order=10))
 sockets.gates.plug(sockets.Gate("estimate made", gates.estimate_made, order=20))
 sockets.gates.plug(sockets.Gate("owner answered", gates.owner_answered, order=30))
+sockets.gates.plug(sockets.Gate("money settled", pickup.money_settled, order=50))
+
+# the search box
+sockets.finders.plug(sockets.Finder("Jobs", "see jobs", finders.find_jobs, finders.job_named_whole, order=10))
+sockets.finders.plug(sockets.Finder("People", "see people", finders.find_people, order=20))
+sockets.finders.plug(sockets.Finder("Gear", "see people", finders.find_gear, order=30))
+sockets.finders.plug(sockets.Finder("Invoices", "see jobs", finders.find_invoices, order=40))
+
+# the front page
+for name, context, order in (
+    ("standing", front.counts, 1),
+    ("at work", front.on_the_bench, 20),
+    ("due", front.due_this_week, 30),
+    ("waiting", front.who_waits, 40),
+    ("ready", front.ready, 50),
+    ("left too long", front.left_too_long, 60),
+):
+    template = f"intake/_front_{name.replace(' ', '_')}.html"
+    sockets.panels.plug(sockets.Panel(f"front {name}", "front page", "see jobs", template, context, order))
+sockets.panels.plug(
+    sockets.Panel(
+        "waiting from the pad",
+        "front page",
+        "take in gear",
+        "intake/_front_pad_waiting.html",
+        views_dropoff.waiting_panel,
+        order=5,
+    )
+)
+
+# a job's page
+sockets.panels.plug(
+    sockets.Panel("money", "job", "see jobs", "intake/_money_panel.html", views_money.money_panel, order=60)
+)
+
+# reports
+sockets.reports.plug(
+    sockets.Report(
+        "turnaround",
+        "How long repairs take",
+        "Days from drop-off to ready, month by month.",
+        "turnaround",
+    )
+)
+
+
+# the invented shop
+def _load_demo(clock: Any) -> None:
+    from intake import demo  # draws and tells for seconds: only where somebody asks for it
+
+    demo.load(clock)
+
+
+sockets.demo_parts.plug(sockets.DemoPart("jobs", _load_demo, order=20))
