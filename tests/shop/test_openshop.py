@@ -261,7 +261,7 @@ def test_it_closes_cleanly_within_ten_seconds(ready_home: Path, number: int) -> 
 def test_with_a_certificate_it_speaks_tls_and_marks_its_cookies(ready_home: Path, certificate: Path) -> None:
     key = certificate.with_name("key.pem")
     running = start(
-        tmp_path / "home",
+        ready_home,
         "--certificate",
         str(certificate),
         "--key",
