@@ -191,7 +191,7 @@ def mark_full_sign_in(request: Request, staff: Staff) -> None:
 def mark_of(request: Request) -> dict[str, Any] | None:
     """The mark of a full sign-in on this device, if it still holds."""
     mark = request.session.get(MARK)
-    if not mark or timezone.now().timestamp() - mark["at"] > MARK_HOLDS.total_seconds():
+    if not mark or not _within(mark["at"], MARK_HOLDS):
         return None
     staff = Staff.objects.working().filter(pk=mark["by"]).first()
     if staff is None or not constant_time_compare(staff.get_session_auth_hash(), mark["key"]):
@@ -201,8 +201,12 @@ def mark_of(request: Request) -> dict[str, Any] | None:
 
 def password_is_fresh(request: Request) -> bool:
     """Say whether the person here typed a password within `PASSWORD_HOLDS`."""
-    typed_at = request.session.get(PASSWORD_AT, 0)
-    return timezone.now().timestamp() - typed_at <= PASSWORD_HOLDS.total_seconds()
+    return _within(request.session.get(PASSWORD_AT, 0), PASSWORD_HOLDS)
+
+
+def _within(at: float, span: dt.timedelta) -> bool:
+    # Nor in the future: a clock that was set back must not make a mark hold for longer.
+    return 0 <= timezone.now().timestamp() - at <= span.total_seconds()
 
 
 def fresh_password(view: View) -> View:
@@ -217,10 +221,10 @@ def fresh_password(view: View) -> View:
             return view(request, *args, **kwargs)
         here = request.get_full_path()
         ask = f"{reverse('enter-again')}?{urlencode({'next': here})}"
-        if request.method != "POST":
-            return redirect(ask)
         if wants_part(request):
             return HttpResponseClientRedirect(ask)
+        if request.method != "POST":
+            return redirect(ask)
         return _ask_over_a_form(request, view, *args, **kwargs)
 
     return guarded

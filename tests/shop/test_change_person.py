@@ -169,6 +169,16 @@ def test_half_an_hour_after_the_password_it_is_asked_for_again(tablet: Tablet) -
         assert tablet.get("/shop/staff/").status_code == 302
 
 
+def test_a_clock_set_back_makes_nothing_hold_longer(tablet: Tablet, bench: Staff) -> None:
+    with freeze_time(timezone.now() - dt.timedelta(days=1)):
+        assert tablet.get("/shop/staff/").status_code == 302
+        assert take_over(tablet, bench).status_code == 422
+
+
+def test_a_part_asked_for_too_late_moves_the_whole_page(as_owner: Tablet) -> None:
+    assert as_owner.part("/shop/staff/")["HX-Redirect"] == "/enter/again/?next=%2Fshop%2Fstaff%2F"
+
+
 def test_a_form_sent_too_late_is_kept_over_the_question(as_owner: Tablet, owner: Staff) -> None:
     give_keys(owner)
     as_owner.force_login(owner)

@@ -4,6 +4,8 @@ import datetime as dt
 
 import pytest
 from axes.models import AccessAttempt
+from django.contrib.auth.models import AnonymousUser
+from django.http import HttpResponse
 from django.utils import timezone
 from freezegun import freeze_time
 
@@ -161,6 +163,18 @@ def test_the_owner_sees_until_when_somebody_is_locked(bench: Staff) -> None:
         guess(Tablet(), "tomas")
     until = doors.locks()["tomas"]
     assert dt.timedelta(minutes=14) < until - timezone.now() <= dt.timedelta(minutes=15)
+
+
+def test_a_view_that_met_a_lock_and_said_nothing_of_it_is_answered_for(rf, shop) -> None:
+    request = rf.post("/anywhere/")
+    request.user, request.shop = AnonymousUser(), shop
+    answer = doors.locked_out(request, HttpResponse("unaware"), None)
+    assert answer.status_code == 429
+    assert "Locked for now" in answer.content.decode()
+
+
+def test_the_page_of_locks_can_be_opened_by_anybody(shop) -> None:
+    assert "Wait 15 minutes" in Tablet().get("/locked/").content.decode()
 
 
 # --- leaving
