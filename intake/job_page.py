@@ -12,8 +12,8 @@ from django.http import Http404, HttpResponse
 from django.urls import reverse
 
 from intake import charges as charging
+from intake import claims, workflow
 from intake import labour as labouring
-from intake import workflow
 from intake.forms_bench import (
     ChargeLabourForm,
     NewChargeForm,
@@ -42,7 +42,10 @@ def find(claim: str) -> Job:
         Http404: there is none.
     """
     jobs = Job.objects.with_card().select_related("visit__taken_in_by", "comeback_of", "visit__signature")
-    job = jobs.filter(claim=claim).first()
+    try:
+        job = jobs.filter(claim=claims.read(claim)).first()
+    except (claims.ClaimMistyped, claims.NotAClaim) as slip:
+        raise Http404(str(slip)) from slip
     if job is None:
         raise Http404("There is no job with that claim number.")
     return job

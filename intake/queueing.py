@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from django.db import transaction
 
 from intake.models import Job
-from intake.models.jobs import URGENT_WITHIN
+from intake.models.jobs import IN_THE_QUEUE, URGENT_WITHIN
 from shop import timeline
 from shop.errors import NotAllowedYet
 from shop.models import Staff
@@ -60,7 +60,9 @@ def put(job: Job, *, beside: Job, after: bool, on: dt.date, by: Staff) -> None:
     Raises:
         NotAllowedYet: one of the two left the line, or their dates decide which stands in front.
     """
-    jobs = {j.pk: j for j in Job.objects.queue(on=on).select_for_update(of=("self",))}
+    # Hold the whole line first, then read it: PostgreSQL sorts before it waits for what another tablet is moving.
+    list(Job.objects.standing(*IN_THE_QUEUE).order_by("pk").select_for_update().values_list("pk"))
+    jobs = {j.pk: j for j in Job.objects.queue(on=on)}
     job, beside = jobs.get(job.pk), jobs.get(beside.pk)
     if job is None or beside is None:
         raise NotAllowedYet("One of the two left the line meanwhile. Look at the line as it is now.")

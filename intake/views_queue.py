@@ -1,12 +1,11 @@
 """The bench's line."""
 
 from django.http import HttpResponse
-from django.shortcuts import get_object_or_404
 from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_POST
 
-from intake import queueing
+from intake import job_page, queueing
 from intake.forms_bench import OrderForm
 from intake.models import Job
 from shop.access import allowed
@@ -25,13 +24,13 @@ def queue(request: Request) -> HttpResponse:
 @allowed("order the queue")
 @once
 def queue_order(request: Request, claim: str) -> HttpResponse:
-    job = get_object_or_404(Job, claim=claim)
+    job = job_page.find(claim)
     form = OrderForm(request.POST)
     if not form.is_valid():
         return _line(
             request, status=422, refusal="This page is too old to be sent. Here is the line as it is now."
         )
-    beside = get_object_or_404(Job, claim=form.cleaned_data["beside"])
+    beside = job_page.find(form.cleaned_data["beside"])
     whose, after = form.cleaned_data["whose"], form.cleaned_data["side"] == "after"
     try:
         queueing.put(job, beside=beside, after=after, on=timezone.localdate(), by=request.user)

@@ -8,6 +8,7 @@ from collections.abc import Callable, Iterator
 from typing import Any
 
 import pytest
+from django.conf import settings
 from django.core.management import call_command
 from django.db import connection, connections
 
@@ -20,23 +21,22 @@ from tests.factories import JobFactory, ShopFactory, StaffFactory
 from tests.intake.test_queue import TODAY, order
 
 AT_ONCE = 6
+ON_SQLITE = settings.DATABASES["default"]["ENGINE"].endswith("sqlite3")
+pytestmark = [] if ON_SQLITE else [pytest.mark.django_db(transaction=True)]
 
 
 @pytest.fixture
-def racing_database(
-    request: Any, tmp_path: Any, django_db_setup: Any, django_db_blocker: Any
-) -> Iterator[None]:
+def racing_database(tmp_path: Any, django_db_setup: Any, django_db_blocker: Any) -> Iterator[None]:
     """A database that threads can race on.
 
-    The suite's SQLite is in memory and one connection: nothing races there.
+    The suite's SQLite is in memory and one connection, on which nothing races: put a file in its place.
     """
-    if connections["default"].vendor != "sqlite":
-        request.getfixturevalue("transactional_db")
+    if not ON_SQLITE:
         yield
         return
-    settings, mine = connections.settings["default"], connections["default"]
-    name = settings["NAME"]
-    settings["NAME"] = str(tmp_path / "race.sqlite3")
+    here, mine = connections.settings["default"], connections["default"]
+    name = here["NAME"]
+    here["NAME"] = str(tmp_path / "race.sqlite3")
     del connections["default"]
     try:
         with django_db_blocker.unblock():
@@ -44,7 +44,7 @@ def racing_database(
             yield
             connections["default"].close()
     finally:
-        settings["NAME"] = name
+        here["NAME"] = name
         connections["default"] = mine
 
 
