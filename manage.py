@@ -4,7 +4,7 @@
 import os
 import sys
 
-if sys.version_info < (3, 11):  # noqa: UP036 - said before anything newer is read
+if sys.version_info < (3, 11):  # said before anything newer is read
     sys.exit("Benchtag needs Python 3.11 or newer. This is Python %d.%d." % sys.version_info[:2])
 
 
