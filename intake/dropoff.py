@@ -87,8 +87,15 @@ class Brought:
     @property
     def named(self) -> str:
         """The gear in words, as the customer reads it above the signature."""
-        gear = self.gear or Gear(kind=self.kind, maker=self.maker, model=self.model, serial=self.serial)
-        return f"{gear}, serial {gear.serial}" if gear.serial else str(gear)
+        gear = self.gear or self
+        name = name_of(gear.kind, gear.maker, gear.model)
+        return f"{name}, serial {gear.serial}" if gear.serial else name
+
+
+def name_of(kind: str, maker: str, model: str) -> str:
+    """Name gear to its owner: "Corvane Meridian 50 (amplifier head)", or its kind alone."""
+    label, name = GearKind(kind).label, " ".join(x for x in (maker, model) if x)
+    return f"{name} ({label.lower()})" if name else label
 
 
 @dataclass(frozen=True, kw_only=True)

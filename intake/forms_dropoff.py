@@ -6,6 +6,7 @@ next, and nothing is written.
 """
 
 from collections.abc import Mapping
+from dataclasses import dataclass
 from decimal import Decimal
 from typing import Any, Final
 
@@ -14,6 +15,7 @@ from django.core.exceptions import NON_FIELD_ERRORS
 from django.db.models import QuerySet
 from django.http import QueryDict
 from django.utils import timezone
+from django.utils.functional import cached_property
 
 from intake import dropoff
 from intake.dropoff import Brought, Parcel, Who
@@ -52,26 +54,24 @@ class WhoForm(PhonesQuestion, EmailQuestion, AddressQuestion):
         widget=forms.HiddenInput,
         error_messages={"invalid_choice": "This person isn't here any more. Choose again."},
     )
-    name = WordsField("Name", 120, required=False, hints={"autocapitalize": "words"})
+    name = WordsField(
+        "Name",
+        120,
+        hints={"autocapitalize": "words"},
+        error_messages={"required": "Write the name, or find a person the shop knows."},
+    )
     kind = forms.ChoiceField(label="What they are", choices=Person.Kind.choices, initial=Person.Kind.PERSON)
     contact = WordsField(
         "Who speaks for them", 40, required=False, help_text="For a band, a venue, a school."
     )
 
-    field_order = ["person", "name", "phone_1", "phone_2", "phone_3", "email", "kind", "contact", "address"]
+    def __init__(self, *args: Any, **kwargs: Any):
+        super().__init__(*args, **kwargs)
+        self.fields["phone_1"].help_text = ""
+        self.fields["name"].required = not self["person"].value()
 
     def clean_email(self) -> str:
         return self.cleaned_data["email"]  # the counter may take somebody in whom it can't reach
-
-    def clean(self) -> dict[str, Any]:
-        cleaned = super().clean() or self.cleaned_data
-        if (
-            not cleaned.get("person")
-            and not cleaned.get("name")
-            and not {"person", "name"} & set(self.errors)
-        ):
-            self.add_error("name", "Write the name, or find a person the shop knows.")
-        return cleaned
 
     def who(self) -> Who:
         said = self.cleaned_data
@@ -106,7 +106,7 @@ class GearForm(GearQuestion, ComplaintQuestion, CameWithQuestion, HistoryQuestio
     def __init__(self, *args: Any, most_fee: Decimal | None = None, **kwargs: Any):
         super().__init__(*args, **kwargs)
         self.most_fee = most_fee
-        self.fields["kind"].required = False
+        self.fields["kind"].required = not self["gear"].value()
         self.fields["came_with"].label = "Came with"
         self.fields["complaint"].label = "Complaint, in their words"
         self.fields["complaint"].widget.attrs["rows"] = 3
@@ -121,12 +121,6 @@ class GearForm(GearQuestion, ComplaintQuestion, CameWithQuestion, HistoryQuestio
             signed = format_amount(self.most_fee, self.shop.currency)
             raise forms.ValidationError(f"{signed} was signed. Write that or less.")
         return fee
-
-    def clean(self) -> dict[str, Any]:
-        cleaned = super().clean() or self.cleaned_data
-        if not cleaned.get("gear") and not cleaned.get("kind") and not {"gear", "kind"} & set(self.errors):
-            self.add_error("kind", "Choose what comes closest, or Other.")
-        return cleaned
 
     @property
     def said_more(self) -> bool:
@@ -204,6 +198,28 @@ class ParcelForm(Question):
         )
 
 
+@dataclass(frozen=True)
+class Piece:
+    """A piece of gear on the page: its form, and the gear it is or, where that is open, may be."""
+
+    n: int
+    form: GearForm
+    known: Gear | None
+    others: tuple[Gear, ...]
+
+    @property
+    def number(self) -> int:
+        return self.n + 1
+
+    @property
+    def take_off(self) -> str:
+        return f"drop:{self.n}"
+
+    @property
+    def forget(self) -> str:
+        return f"unknown:{self.n}"
+
+
 class Sheet:
     """All forms of a drop-off, or of an entry from the pad that staff check (then nothing more is signed).
 
@@ -271,6 +287,11 @@ class Sheet:
         new_phone = self.person and (self.who["phone_1"].value() or self.who["phone_1"].errors)
         return bool(shown or new_phone or kind != Person.Kind.PERSON)
 
+    def ask_who(self) -> None:
+        """Put the cursor into the box about somebody new that is still empty: the name, then the phone."""
+        box = "phone_1" if self.typed.get("who-name") else "name"
+        self.who.fields[box].widget.attrs["autofocus"] = True
+
     @property
     def may_grow(self) -> bool:
         return self.entry is None and self.count < dropoff.MOST_GEAR
@@ -280,25 +301,17 @@ class Sheet:
         """The id of the piece of gear that one more would have."""
         return f"piece-{self.count}"
 
-    @property
+    @cached_property
     def person(self) -> Person | None:
         return _row(Person.objects.with_phones(), self.typed.get("who-person", ""))
 
-    def pieces(self) -> list[dict[str, Any]]:
-        """Each piece of gear with its form, the known gear it is, and the person's other gear to choose."""
-        person = self.person
-        earlier = {g.pk: g for g in dropoff.gear_of(person, timezone.localdate())} if person else {}
+    def pieces(self) -> list["Piece"]:
+        """Each piece of gear of the page, with what the shop knows about it and what else it may be."""
+        earlier = {g.pk: g for g in dropoff.gear_of(self.person, timezone.localdate())} if self.person else {}
         chosen = [self._chosen(n, earlier) for n in range(self.count)]
-        taken = {gear.pk for gear in chosen if gear}
-        offered = [gear for gear in earlier.values() if gear.pk not in taken]
+        others = [gear for gear in earlier.values() if gear not in chosen]
         return [
-            {
-                "form": form,
-                "n": n,
-                "number": n + 1,
-                "known": known,
-                "offered": offered if known is None else [],
-            }
+            Piece(n, form, known, () if known else tuple(others))
             for n, (form, known) in enumerate(zip(self.gear, chosen, strict=True))
         ]
 

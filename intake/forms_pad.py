@@ -158,7 +158,7 @@ class NameQuestion(Question):
 
 
 class PhonesQuestion(Question):
-    phone_1 = PhoneField("Phone")
+    phone_1 = PhoneField("Phone", help_text="No phone? Leave it empty; then we need your e-mail.")
     phone_2 = PhoneField("Another phone")
     phone_3 = PhoneField("And another")
 
@@ -209,7 +209,7 @@ class GearQuestion(Question):
 
 class ComplaintQuestion(Question):
     complaint = WordsField(
-        "What is wrong with it?",
+        "In your own words",
         4000,
         rows=5,
         error_messages={"required": "Write what it does, or what it should do and doesn't."},
@@ -218,7 +218,7 @@ class ComplaintQuestion(Question):
 
 class CameWithQuestion(Question):
     came_with = forms.MultipleChoiceField(
-        label="What came with it?",
+        label="Loose pieces",
         required=False,
         choices=[(name, name) for name in USUAL_PIECES],
         widget=forms.CheckboxSelectMultiple,
@@ -234,14 +234,14 @@ class CameWithQuestion(Question):
 
 class HistoryQuestion(Question):
     happened = forms.MultipleChoiceField(
-        label="Did any of this happen?", required=False, choices=HAPPENED, widget=forms.CheckboxSelectMultiple
+        label="Tick what fits", required=False, choices=HAPPENED, widget=forms.CheckboxSelectMultiple
     )
     history_note = WordsField("How and when?", 2000, rows=3, required=False)
 
 
 class MoreQuestion(Question):
     more = forms.ChoiceField(
-        label="Did you bring anything else to be repaired?",
+        label="Is there anything else to repair?",
         choices=[("no", "No, that is all"), ("yes", "Yes, another piece of gear")],
         widget=forms.RadioSelect,
         error_messages={"required": "Choose one."},

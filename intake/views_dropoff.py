@@ -31,7 +31,8 @@ PUT_AWAY_SHOWN = 20
 @once
 def take_in(request: Request) -> HttpResponse:
     if request.method == "GET":
-        return _drop_off(request, Sheet(blank(request.shop, request.GET), request.shop, check=False))
+        sheet = Sheet(blank(request.shop, request.GET), request.shop, check=False)
+        return _drop_off(request, sheet, find_first=sheet.person is None)
     sheet = Sheet(request.POST, request.shop, check=True)
     if not sheet.is_valid():
         return _drop_off(request, sheet, status=422)
@@ -56,8 +57,11 @@ def take_in(request: Request) -> HttpResponse:
 @allowed("take in gear")
 def reshape(request: Request) -> HttpResponse:
     """Show the page in another shape, with all that was typed. Nothing is written."""
-    typed = reshaped(request.POST, request.POST.get("do", ""), request.shop)
-    return _drop_off(request, Sheet(typed, request.shop, check=False))
+    do = request.POST.get("do", "")
+    sheet = Sheet(reshaped(request.POST, do, request.shop), request.shop, check=False)
+    if do == "new":
+        sheet.ask_who()
+    return _drop_off(request, sheet)
 
 
 reshape.once = False
@@ -103,8 +107,9 @@ def signed(request: Request, pk: int) -> HttpResponse:
     )
 
 
-def _drop_off(request: Request, sheet: Sheet, status: int = 200) -> HttpResponse:
+def _drop_off(request: Request, sheet: Sheet, status: int = 200, *, find_first: bool = False) -> HttpResponse:
     context = {
+        "find_first": find_first,
         "sheet": sheet,
         "sheet_id": "dropoff-sheet",
         "shape": reverse("dropoff-shape"),

@@ -15,7 +15,6 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 
 from intake import dropoff
 from intake.forms_pad import Question, Step, collected, steps
-from intake.models import GearKind
 from shop import doors
 from shop.access import allowed
 from shop.errors import Refused
@@ -36,7 +35,7 @@ _QUESTIONS = {
     "email": ("Your e-mail address?", ""),
     "address": ("Your address?", ""),
     "gear": ("What did you bring?", "Leave empty what you don’t know."),
-    "complaint": ("What is wrong with it?", "In your own words. When does it happen, and how does it sound?"),
+    "complaint": ("What is wrong with it?", "When does it happen, and how does it sound?"),
     "came-with": ("What came with it?", "So that everything goes home with you again."),
     "history": ("Did any of this happen to it?", "It helps us to find the fault, and to open it safely."),
     "more": ("Is that all?", ""),
@@ -175,6 +174,8 @@ def _ask(
         "nth": step.gear if step.gear > 1 else 0,
     }
     if step.name == "cost":
+        if len(_pieces(given)) > 1:
+            context["said"] = "This is for each piece of gear."
         context["fee"] = dropoff.fee_words(request.shop, request.shop.diagnosis_fee)
     if step.name in ("terms", "sign"):
         context["terms"] = _terms()
@@ -258,7 +259,12 @@ def _terms() -> Terms:
     return terms
 
 
+def _pieces(given: Mapping[str, Mapping[str, Any]]) -> list[str]:
+    """The screens of the pieces of gear that were described."""
+    return [slug for slug in given if slug.startswith("gear-")]
+
+
 def _named(given: Mapping[str, Mapping[str, Any]], n: int) -> str:
     """How the customer called a piece of gear."""
     said = given[f"gear-{n}"]
-    return " ".join(x for x in (said["maker"], said["model"]) if x) or GearKind(said["kind"]).label
+    return dropoff.name_of(said["kind"], said["maker"], said["model"])

@@ -320,7 +320,7 @@ def test_what_is_signed_names_the_gear_the_money_the_terms_and_the_storage_terms
     )
     assert "Lantern Quay Electronics" in words
     assert (
-        "Corvane, serial CM1. Diagnosis fee $45.00, taken off the bill if it is repaired. "
+        "Corvane (amplifier head), serial CM1. Diagnosis fee $45.00, taken off the bill if it is repaired. "
         "Ask me before any work." in words
     )
     assert "Echo unit. No diagnosis fee. Go ahead without asking up to $1,150.00." in words
@@ -347,7 +347,7 @@ def test_the_pad_keeps_the_signature_with_its_words_version_and_device(entry, te
         "<svg/>",
         "terms, version 1",
     )
-    assert "Oslin Drifter. Diagnosis fee $45.00" in signature.words
+    assert "Oslin Drifter (echo unit). Diagnosis fee $45.00" in signature.words
     assert "up to $150.00" in signature.words
     assert terms.storage_text in signature.words
     assert signature.device == ("A tablet " * 100)[:300]

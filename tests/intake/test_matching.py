@@ -1,5 +1,8 @@
-"""Who the shop knows already. The shapes of numbers are those of ITU-T E.164 (at most 15 digits, country code first,
-no trunk prefix) and E.123 (how numbers are written down); how alike two names must be is common practice, no source."""
+"""Who the shop knows already.
+
+The shapes of numbers are those of ITU-T E.164 (country code first, no trunk prefix) and E.123 (how numbers
+are written). How alike two names must be is common practice, no source.
+"""
 
 import pytest
 from hypothesis import given

@@ -3,6 +3,7 @@
 import datetime as dt
 import json
 import re
+import time
 
 import pytest
 from django.urls import reverse
@@ -108,7 +109,7 @@ def test_the_signature_keeps_what_was_read_and_on_what(as_pad):
     as_pad.send(url("sign"), FILLED["sign"], HTTP_USER_AGENT="A tablet")
     signature = Signature.objects.get()
     assert signature.svg.startswith("<svg")
-    assert "Corvane Meridian 50, serial CM1. Diagnosis fee $45.00" in signature.words
+    assert "Corvane Meridian 50 (amplifier head), serial CM1. Diagnosis fee $45.00" in signature.words
     assert Terms.current().storage_text in signature.words
     assert (signature.name, signature.words_version, signature.device) == (
         "Dana Whitlow",
@@ -120,7 +121,7 @@ def test_the_signature_keeps_what_was_read_and_on_what(as_pad):
 def test_what_is_signed_is_on_the_screen(as_pad):
     fill(as_pad, "sign")
     page = as_pad.get(url("sign")).content.decode()
-    assert "Corvane Meridian 50, serial CM1. Diagnosis fee $45.00" in page
+    assert "Corvane Meridian 50 (amplifier head), serial CM1. Diagnosis fee $45.00" in page
     assert "Go ahead without asking up to $150.00." in page
     assert Terms.current().text in page
     assert Terms.current().storage_text in page
@@ -409,8 +410,14 @@ HOSTILE = st.one_of(
 @settings(max_examples=30, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(step=st.sampled_from(list(FILLED)), sent=st.data())
 def test_whatever_is_sent_is_answered_and_comes_back_as_it_was_typed(as_pad, step, sent):
-    as_pad.post(reverse("pad-again"))
-    fill(as_pad, step)
+    session = as_pad.session
+    session[TOUCHED] = time.time()
+    session[ANSWERS] = {
+        each: {name: value if isinstance(value, list) else [value] for name, value in answers.items()}
+        for each, answers in FILLED.items()
+        if list(FILLED).index(each) < list(FILLED).index(step)
+    }
+    session.save()
     names = {"you": ("name", "kind", "group"), "gear-1": ("kind", "maker", "model", "serial")}
     data = {name: sent.draw(HOSTILE) for name in names.get(step, FILLED[step])}
     response = as_pad.send(url(step), data)
