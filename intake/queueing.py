@@ -60,7 +60,8 @@ def put(job: Job, *, beside: Job, after: bool, on: dt.date, by: Staff) -> None:
     Raises:
         NotAllowedYet: one of the two left the line, or their dates decide which stands in front.
     """
-    # Hold the whole line first, then read it: PostgreSQL sorts before it waits for what another tablet is moving.
+    # Hold the whole line first, then read it: PostgreSQL sorts before it waits for what another tablet is
+    # moving.
     list(Job.objects.standing(*IN_THE_QUEUE).order_by("pk").select_for_update().values_list("pk"))
     jobs = {j.pk: j for j in Job.objects.queue(on=on)}
     job, beside = jobs.get(job.pk), jobs.get(beside.pk)
