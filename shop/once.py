@@ -64,7 +64,10 @@ def once(view: Callable[..., HttpResponse]) -> Callable[..., HttpResponse]:
                     return response
                 row.status = response.status_code
                 row.headers = {h: response[h] for h in _HEADERS if h in response}
-                row.body = "" if response.streaming else response.content.decode()[:_LONGEST_BODY]
+                # A page shows again what was typed; PostgreSQL keeps no NUL, and no page needs one.
+                row.body = (
+                    "" if response.streaming else response.content.decode().replace("\0", "")[:_LONGEST_BODY]
+                )
                 row.save()
                 return response
         except IntegrityError:
