@@ -107,38 +107,38 @@ def due_this_week(request: Request, thing: None) -> dict[str, Any]:
     return {"due": Some.of(due), "today": today}
 
 
-def ready(request: Request, thing: None) -> dict[str, Any]:
-    """What can go home: first the jobs whose owner doesn't know yet."""
-    rows = [row for row in _ready_jobs() if not _past(row)]
-    rows.sort(key=lambda row: (row.told_at is not None, row.told_at or row.job.state_since))
-    return {"ready": Some.of(rows), "untold": sum(row.told_at is None for row in rows)}
+def going_home(request: Request, thing: None) -> dict[str, Any]:
+    """What can go home, first where the owner doesn't know yet; and what is past its free storage.
 
-
-def left_too_long(request: Request, thing: None) -> dict[str, Any] | None:
-    """What is past its free storage, by the terms that its owner signed; nothing to show is no box.
-
-    A list, and no more: what may be done with gear that is left behind is for the law of the place to say.
+    The second is a list, and no more: what may be done with gear that is left behind is for the law of the place
+    to say.
     """
-    rows = [row for row in _ready_jobs() if _past(row)]
-    rows.sort(key=lambda row: row.free_until or row.job.state_since.date())
-    return {"left": Some.of(rows)} if rows else None
+    rows = _ready_jobs()
+    left = sorted(
+        (row for row in rows if _past(row)), key=lambda row: row.free_until or row.job.state_since.date()
+    )
+    ready = sorted(
+        (row for row in rows if not _past(row)),
+        key=lambda row: (row.told_at is not None, row.told_at or row.job.state_since),
+    )
+    return {
+        "ready": Some.of(ready),
+        "untold": sum(row.told_at is None for row in ready),
+        "left": Some.of(left),
+    }
 
 
 def _ready_jobs() -> list[Waiting]:
+    # What was told before it went back to the bench is history.
+    since_ready = Q(ready_at__isnull=True) | Q(ready_notices__at__gte=F("ready_at"))
     found = (
         Job.objects.with_card()
         .standing(State.READY, State.LEFT_BEHIND)
-        .select_related("gear", "person", "assigned_to", "visit__terms")
-        .prefetch_related("person__phones")
         .annotate(
-            # What was told before it went back to the bench is history.
-            told_at=Min(
-                "ready_notices__at",
-                filter=Q(ready_at__isnull=True) | Q(ready_notices__at__gte=F("ready_at")),
-            )
+            told_at=Min("ready_notices__at", filter=since_ready), free_days=F("visit__terms__free_days")
         )
     )
-    return [Waiting(job, job.told_at, free_until(job.told_at, job.visit.terms.free_days)) for job in found]
+    return [Waiting(job, job.told_at, free_until(job.told_at, job.free_days)) for job in found]
 
 
 def free_until(told_at: dt.datetime | None, free_days: int) -> dt.date | None:

@@ -22,8 +22,7 @@ for name, context, order in (
     ("at work", front.on_the_bench, 20),
     ("due", front.due_this_week, 30),
     ("waiting", front.who_waits, 40),
-    ("ready", front.ready, 50),
-    ("left too long", front.left_too_long, 60),
+    ("going home", front.going_home, 50),
 ):
     template = f"intake/_front_{name.replace(' ', '_')}.html"
     sockets.panels.plug(sockets.Panel(f"front {name}", "front page", "see jobs", template, context, order))

@@ -53,7 +53,7 @@ def _with_counts(people: Iterable[Person]) -> list[dict[str, Any]]:
     )
     counts = {row["person"]: row for row in counted}
     nothing = {"ever": 0, "here": 0}
-    return [{"person": person, **counts.get(person.pk, nothing)} for person in people]
+    return [{**counts.get(person.pk, nothing), "person": person} for person in people]
 
 
 @require_GET

@@ -44,6 +44,16 @@ def test_the_list_finds_by_name_and_phone(as_counter, shop):
         assert "Otis Farrow" not in page
 
 
+def test_the_list_says_how_many_jobs_somebody_has(as_counter, shop):
+    gear = GearFactory(owner=PersonFactory(name="Dana Whitlow"))
+    for state in ("ready", "collected", "collected"):
+        JobFactory(gear=gear, state=state)
+    page = as_counter.get("/people/").content.decode()
+    assert "Dana Whitlow" in page
+    assert "1 here" in page
+    assert "3 jobs" in page
+
+
 def test_the_list_comes_in_pages(as_counter, shop):
     for n in range(41):
         PersonFactory(name=f"Person {n:02d}")
