@@ -160,3 +160,9 @@ def test_a_migration_file_can_hold_it():
     written = MigrationWriter(migration).as_string()
     assert "shop.keep.Forbid" in written
     assert "table='shop_entry'" in written
+
+
+def test_the_migrations_put_up_every_trigger(django_db_setup, request):
+    if request.config.getoption("--no-migrations"):
+        pytest.skip("the test's database was made without migrations")
+    assert django_db_setup == []

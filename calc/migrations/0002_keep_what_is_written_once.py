@@ -1,0 +1,13 @@
+"""Let the database itself hold to what is written once."""
+
+from django.db import migrations
+
+from shop import keep
+
+
+class Migration(migrations.Migration):
+    dependencies = [("calc", "0001_initial")]
+
+    operations = [
+        keep.Forbid("calc_reading"),
+    ]
