@@ -17,7 +17,7 @@ import dj_database_url
 
 BASE_DIR = Path(__file__).resolve().parent.parent
 HOME = Path(os.environ.get("BENCHTAG_HOME", BASE_DIR / ".data")).resolve()
-HOME.mkdir(parents=True, exist_ok=True)
+HOME.mkdir(parents=True, exist_ok=True, mode=0o700)  # customers' names and signatures are its user's alone
 
 
 def _switch(name: str) -> bool:
@@ -25,21 +25,26 @@ def _switch(name: str) -> bool:
 
 
 def _secret_key() -> str:
-    """Return this shop's own secret, made on the first start and readable by its user alone."""
+    """Return this shop's own secret, made on the first start and readable by its user alone.
+
+    It is written whole before it gets its name: two first starts at once end with the same key, and a pulled
+    plug leaves none rather than half of one.
+    """
     path = HOME / "secret.key"
-    try:
-        handle = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
-    except FileExistsError:
-        # A start killed between creating and writing leaves an empty file: never run on an empty key.
-        kept = path.read_text().strip()
-        if len(kept) >= 50:
-            return kept
-        path.unlink(missing_ok=True)
-        return _secret_key()
-    with os.fdopen(handle, "w") as file:
-        key = secrets.token_urlsafe(64)
-        file.write(key)
-        return key
+    if not path.exists():
+        made = HOME / f"secret.{os.getpid()}.{secrets.token_hex(4)}"
+        with os.fdopen(os.open(made, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "w") as file:
+            file.write(secrets.token_urlsafe(64))
+            file.flush()
+            os.fsync(file.fileno())
+        try:
+            os.link(made, path)  # fails where the other start was first; then theirs is the key
+        except FileExistsError:
+            pass
+        except OSError:  # a file system without links
+            made.replace(path)
+        made.unlink(missing_ok=True)
+    return path.read_text().strip()
 
 
 SECRET_KEY = _secret_key()
@@ -100,7 +105,9 @@ TEMPLATES = [
     }
 ]
 
-DATABASES = {"default": dj_database_url.config(default=f"sqlite:///{HOME / 'shop.sqlite3'}", conn_max_age=60)}
+# The shop's own file is named without a URL: in a URL, the # in a folder's name would begin a fragment.
+_own = {"ENGINE": "django.db.backends.sqlite3", "NAME": str(HOME / "shop.sqlite3"), "CONN_MAX_AGE": 60}
+DATABASES = {"default": dj_database_url.config(conn_max_age=60) or _own}
 if DATABASES["default"]["ENGINE"] == "django.db.backends.sqlite3":
     DATABASES["default"]["OPTIONS"] = {
         # Measured: without IMMEDIATE one write in eight meets a lock; with it and 20 s none did.
@@ -156,6 +163,7 @@ STATIC_URL = "/static/"
 STATICFILES_DIRS = [BASE_DIR / "static"]
 STATIC_ROOT = HOME / "static"
 MEDIA_ROOT = HOME / "media"
+WHITENOISE_KEEP_ONLY_HASHED_FILES = True
 STORAGES = {
     "default": {"BACKEND": "django.core.files.storage.FileSystemStorage"},
     "staticfiles": {"BACKEND": "whitenoise.storage.CompressedManifestStaticFilesStorage"},

@@ -17,6 +17,7 @@ from django.db import OperationalError, connection, connections
 from django.db.migrations.executor import MigrationExecutor
 
 from shop import backups, locks, pdf_libraries, serving
+from shop.addresses import SET_BY_OPENSHOP
 from shop.errors import Refused
 from shop.models import Shop
 
@@ -65,6 +66,9 @@ class Command(BaseCommand):
         if options["demo"]:
             from shop import demo
 
+            if Shop.current() is None:
+                self.stdout.write("Making the invented shop: three years in about twenty seconds.")
+                self.stdout.flush()
             demo.load_if_empty()
         os.environ["BENCHTAG_TLS"] = "1" if certificate else ""
         self.say_where(host, port, "https" if certificate else "http")
@@ -95,6 +99,7 @@ class Command(BaseCommand):
         if not links:
             self.stdout.write("This machine is on no network: only its own browser reaches the shop.")
             links = [f"{scheme}://127.0.0.1:{port}/"]
+        os.environ[SET_BY_OPENSHOP] = links[0]  # what the codes on papers lead to: the workers inherit it
         self.stdout.write("\nThe shop is open. On a tablet, scan this or type the address:\n")
         self.stdout.write(self.drawn(links[0]))
         for link in links:
