@@ -257,6 +257,24 @@ class Sheet:
             agreed = {**agreed, "spend_limit": Decimal(limit) if limit else None}
         return [form.brought(agreed) for form in self.gear]
 
+    def agreed_so_far(self) -> list[str]:
+        """What stands above the signature about each piece of gear that is described by now.
+
+        Once nothing is wrong any more this is, word for word, what the signature will be kept with.
+        """
+        judged = Sheet(self.typed, self.shop, check=True)
+        judged.is_valid()  # fills cleaned_data with whatever is right
+        shown = ("gear", "kind", *_KNOWN, "diagnosis_fee")
+        words = []
+        for form in judged.gear:
+            facts = {name: form.cleaned_data[name] for name in shown if form.cleaned_data.get(name)}
+            wrong = "spend_limit" in judged.agreed.errors or not form.errors.keys().isdisjoint(shown)
+            if wrong or not {"gear", "kind"} & set(facts):
+                continue  # nothing is said rather than something that isn't agreed
+            limit = judged.agreed.cleaned_data["spend_limit"]
+            words.append(dropoff.agreed_words(self.shop, Brought(complaint="", spend_limit=limit, **facts)))
+        return words
+
     # --- what the page shows beside the boxes
 
     @property

@@ -28,6 +28,7 @@ urlpatterns: list = [
     # staff drop-off, and what waits from the pad
     path("drop-off/", views_dropoff.take_in, name="dropoff"),
     path("drop-off/shape/", views_dropoff.reshape, name="dropoff-shape"),
+    path("drop-off/words/", views_dropoff.words, name="dropoff-words"),
     path("drop-off/find/", views_dropoff.find, name="dropoff-find"),
     path("drop-off/<int:pk>/", views_dropoff.done, name="dropoff-done"),
     path("visit/<int:pk>/signed/", views_dropoff.signed, name="visit-signed"),

@@ -67,6 +67,19 @@ def reshape(request: Request) -> HttpResponse:
 reshape.once = False
 
 
+@require_POST
+@allowed("take in gear")
+def words(request: Request) -> HttpResponse:
+    """What the signature will stand under, from what is typed by now. Nothing is written."""
+    sheet = Sheet(request.POST, request.shop, check=False)
+    if not wants_part(request):
+        return _drop_off(request, sheet)
+    return render(request, "intake/_dropoff_words.html", {"agreed": sheet.agreed_so_far()})
+
+
+words.once = False
+
+
 @require_GET
 @allowed("take in gear")
 def find(request: Request) -> HttpResponse:
@@ -118,6 +131,7 @@ def _drop_off(request: Request, sheet: Sheet, status: int = 200, *, find_first: 
         "pieces": sheet.pieces(),
         "found": dropoff.find(sheet.typed.get("q", "")),
         "terms": _terms(),
+        "agreed": sheet.agreed_so_far(),
     }
     return page_or_part(request, "intake/dropoff.html", context, part="dropoff-sheet", status=status)
 

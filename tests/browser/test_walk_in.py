@@ -65,6 +65,9 @@ def test_a_walk_in_takes_under_twelve_taps_and_a_minute(sign_in, counter):
     finger.next_box("CM00017")
     finger.type_into("[name=gear-0-complaint]", "It hums and cuts out when warm.")
     finger.tap("label:has(input[value='Power cord'])")
+    expect(page.locator("#dropoff-words")).to_contain_text(
+        "Corvane Meridian 50 (amplifier head), serial CM00017."
+    )
     finger.sign()
     finger.tap("button:has-text('Tag it')")
     expect(page.get_by_role("heading", name="Tagged in")).to_be_visible()

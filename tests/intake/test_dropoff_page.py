@@ -323,6 +323,40 @@ def test_a_link_opens_the_page_for_a_person_and_their_gear(as_counter):
     assert as_counter.get(PAGE, {"person": "x" * 99, "gear": "-1", "how": "owl"}).status_code == 200
 
 
+def test_the_words_above_the_signature_are_those_that_are_kept_with_it(as_counter):
+    """What is shown while the page is filled is, once nothing is wrong any more, what is signed."""
+    shown = as_counter.post(reverse("dropoff-words"), WALK_IN, headers={"HX-Request": "true"})
+    as_counter.send(PAGE, WALK_IN)
+    kept = Signature.objects.get().words
+    (one,) = shown.context["agreed"]
+    assert f"- {one}" in kept
+    assert escape(one) in shown.content.decode()
+
+
+def test_the_words_above_the_signature_speak_of_what_is_described_by_now(as_counter):
+    known = GearFactory(serial="CM77")
+    two = {
+        "pieces": "4",
+        "who-person": known.owner_id,
+        "gear-0-gear": known.pk,
+        "gear-0-diagnosis_fee": "",
+        "gear-1-kind": "pedal",
+        "gear-2-kind": "echo",
+        "gear-2-diagnosis_fee": "nonsense",
+    }
+    shown = as_counter.post(reverse("dropoff-words"), {**WALK_IN, **two}, headers={"HX-Request": "true"})
+    assert shown.context["agreed"] == [
+        "Corvane Meridian 50 (amplifier head), serial CM77. No diagnosis fee. "
+        "Go ahead without asking up to $150.00.",
+        "Pedal. No diagnosis fee. Go ahead without asking up to $150.00.",
+    ]
+
+
+def test_asking_for_the_words_writes_nothing_and_works_as_a_page(as_counter):
+    assert "It hums." in as_counter.post(reverse("dropoff-words"), WALK_IN).content.decode()
+    assert not Visit.objects.exists()
+
+
 # --- the find box
 
 
