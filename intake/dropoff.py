@@ -113,8 +113,20 @@ class Parcel:
 def signed_words(shop: Shop, terms: Terms, brought: Sequence[Brought]) -> str:
     """Return the whole text that stands above a signature: the gear, what it may cost, the terms, storage."""
     lines = [f"I leave with {shop.name}:", *(f"- {agreed_words(shop, one)}" for one in brought)]
-    lines += ["", "Terms", terms.text, "", "Storage", terms.storage_text]
+    lines += ["", "Terms", terms.text, "", "Storage", terms.storage_text, storage_words(terms, shop.currency)]
     return "\n".join(lines)
+
+
+def storage_words(terms: Terms, currency: str) -> str:
+    """Say the figures of the storage terms: what is free, what a day costs, when the deadline is."""
+    told = "the day we tell you that it is ready"
+    fee = f"After that {format_amount(terms.daily_fee, currency)} a day"
+    if terms.fee_cap is not None:
+        fee += f", at most {format_amount(terms.fee_cap, currency)}"
+    cost = f"The first {terms.free_days} days from {told} are free. {fee}." if terms.daily_fee else ""
+    notices = "one notice" if terms.notices == 1 else f"{terms.notices} notices"
+    last = f"The last day to collect is {terms.deadline_days} days after {told}, with {notices} before it."
+    return f"{cost} {last}".strip()
 
 
 def agreed_words(shop: Shop, one: Brought) -> str:

@@ -326,6 +326,7 @@ def test_what_is_signed_names_the_gear_the_money_the_terms_and_the_storage_terms
     assert "Echo unit. No diagnosis fee. Go ahead without asking up to $1,150.00." in words
     assert terms.text in words
     assert terms.storage_text in words
+    assert dropoff.storage_words(terms, shop.currency) in words
 
 
 def test_a_signature_cannot_be_changed_or_deleted(take_in):

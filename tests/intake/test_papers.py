@@ -67,6 +67,13 @@ def test_the_claim_ticket_says_what_was_left_and_on_what_terms(as_counter, job, 
         assert bare(words) in text, words
 
 
+def test_the_ticket_says_what_storage_costs_and_until_when(as_counter, job):
+    text = text_of(print_paper(as_counter, f"/visit/{job.visit.pk}/ticket/half/"))
+    assert bare("The first 30 days from the day we tell you that it is ready are free") in text
+    assert bare("After that $2.00 a day") in text
+    assert bare("The last day to collect is 90 days after") in text
+
+
 def test_the_ticket_has_a_claim_for_each_piece_of_gear_of_the_visit(as_counter, job):
     other = JobFactory(visit=job.visit, person=job.person, gear=GearFactory(owner=job.person))
     text = text_of(print_paper(as_counter, f"/visit/{job.visit.pk}/ticket/half/"))
