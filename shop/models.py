@@ -1,4 +1,4 @@
-"""What the ground floor keeps: the shop itself, its terms, its tax rates, its staff, the timeline, the one-time keys."""
+"""What the ground floor keeps: the shop, its terms, its tax rates, its staff, the timeline, the one-time keys."""
 
 import zoneinfo
 from decimal import Decimal

@@ -12,7 +12,7 @@ import threading
 from dataclasses import dataclass
 from typing import Any, BinaryIO
 
-from PIL import Image, ImageOps, UnidentifiedImageError
+from PIL import Image, ImageFile, ImageOps, UnidentifiedImageError
 
 MOST_BYTES = 25 * 1024 * 1024
 MOST_PIXELS = 50_000_000
@@ -62,6 +62,8 @@ def clean(file: BinaryIO) -> CleanPicture:
     if uploaded[4:8] == b"ftyp" and uploaded[8:12] in _HEIF_BRANDS:
         raise PictureRefused("This is a HEIF picture, which can't be read here. Set the camera to JPEG.")
     with _one_at_a_time:
+        # WeasyPrint, once imported, tells Pillow for the whole process to take halves of pictures for whole.
+        ImageFile.LOAD_TRUNCATED_IMAGES = False
         try:
             picture = _decoded(uploaded)
         except PictureRefused:
@@ -164,7 +166,7 @@ def _within(point: Any, axis: str, limit: int) -> float:
     value = point.get(axis) if isinstance(point, dict) else None
     if isinstance(value, bool) or not isinstance(value, (int, float)) or (value != value):
         raise SignatureRefused("The signature did not arrive. Clear it and sign again.")
-    return round(float(min(max(value, 0), limit)), 1)
+    return round(float(min(max(value, 0), limit)), 1) + 0.0  # + 0.0: of a negative zero the sign is left out
 
 
 def _reach(points: list[tuple[float, float]]) -> float:

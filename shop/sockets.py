@@ -1,6 +1,7 @@
 """Sockets: where the floors above plug in, so that this one stays ignorant of them.
 
-An app plugs in from its `AppConfig.ready()`. Order of plugging in doesn't matter: each registry sorts by `order`, then name.
+An app plugs in from its `AppConfig.ready()`. In which order doesn't matter: each registry sorts by `order`, then
+by name.
 """
 
 from collections.abc import Callable, Iterable, Iterator

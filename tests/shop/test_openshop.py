@@ -15,6 +15,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
+from urllib.parse import urljoin
 
 import pytest
 import zxingcpp
@@ -178,6 +179,22 @@ def test_static_files_are_served_for_a_long_time_under_a_name_of_their_content(r
         link = re.search(r'href="(/static/[^"]+\.css)"', page.read().decode())[1]
     with running.get(link) as style:
         assert "immutable" in style.headers["Cache-Control"]
+
+
+def test_every_script_of_a_page_and_what_it_imports_is_served(running: Running) -> None:
+    """Modules import each other by their plain names; these must be among what is collected."""
+    with running.get() as page:
+        waiting = re.findall(r'src="(/static/[^"]+\.js)"', page.read().decode())
+    seen: set[str] = set()
+    while waiting:
+        link = waiting.pop()
+        if link in seen:
+            continue
+        seen.add(link)
+        with running.get(link) as script:
+            imported = re.findall(r"""(?:from|import)\s*\(?\s*["'](\.[^"']+)["']""", script.read().decode())
+        waiting += [urljoin(link, name) for name in imported]
+    assert any("signature" in link for link in seen)
 
 
 def test_a_second_start_on_the_same_folder_is_refused(running: Running) -> None:

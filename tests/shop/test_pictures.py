@@ -10,7 +10,7 @@ from concurrent.futures import ThreadPoolExecutor
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from PIL import Image, ImageCms
+from PIL import Image, ImageCms, ImageFile
 
 from shop import pictures
 from shop.pictures import PictureRefused, SignatureRefused, clean, strokes_to_svg
@@ -344,6 +344,16 @@ json_values = st.recursive(
     lambda inner: st.lists(inner, max_size=8) | st.dictionaries(st.sampled_from(["x", "y", "points"]), inner),
     max_leaves=40,
 )
+
+
+def test_a_truncated_picture_is_refused_after_a_paper_was_made():
+    """WeasyPrint's import switches Pillow's LOAD_TRUNCATED_IMAGES on for the whole process."""
+    pytest.importorskip("weasyprint", exc_type=OSError)
+    ImageFile.LOAD_TRUNCATED_IMAGES = True
+    written = io.BytesIO()
+    Image.effect_noise((300, 300), 90).save(written, "JPEG")
+    with pytest.raises(PictureRefused, match="damaged"):
+        clean(io.BytesIO(written.getvalue()[:-2000]))
 
 
 @given(json_values | st.lists(st.lists(st.fixed_dictionaries({"x": st.floats(), "y": st.integers()}))))

@@ -31,6 +31,7 @@ HARMLESS_TWICE = {
     "leave": "to leave twice is to leave once",
     "pad-leave": "a door",
     "pad-again": "to wipe twice is to wipe once",
+    "dropoff-words": "answers with what will be signed, writes nothing",
     "dropoff-shape": "answers with the form in another shape, writes nothing",
     "pad-entry-shape": "answers with the form in another shape, writes nothing",
 }
