@@ -5,7 +5,7 @@ import unicodedata
 
 
 def fold(*texts: str) -> str:
-    """Return the words of the texts in lower case, without accents and marks: `Café Noir` and `cafe noir` are the same."""
+    """Return the words of the texts in lower case, without accents and marks: `Café Noir` is `cafe noir`."""
     joined = " ".join(t for t in texts if t)
     plain = "".join(
         c for c in unicodedata.normalize("NFKD", joined.casefold()) if not unicodedata.combining(c)

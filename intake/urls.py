@@ -61,27 +61,45 @@ urlpatterns: list = [
     path("job/<str:claim>/note/", views_bench.job_note, name="job-note"),
     path("job/<str:claim>/finding/", views_bench.job_finding, name="job-finding"),
     path("job/<str:claim>/finding/<int:pk>/", views_bench.job_finding_edit, name="job-finding-edit"),
-    path("job/<str:claim>/finding/<int:pk>/strike/", views_bench.job_finding_strike, name="job-finding-strike"),
     path(
-        "job/<str:claim>/finding/<int:pk>/put-back/", views_bench.job_finding_put_back, name="job-finding-put-back"
+        "job/<str:claim>/finding/<int:pk>/strike/", views_bench.job_finding_strike, name="job-finding-strike"
+    ),
+    path(
+        "job/<str:claim>/finding/<int:pk>/put-back/",
+        views_bench.job_finding_put_back,
+        name="job-finding-put-back",
     ),
     path("job/<str:claim>/plain-findings/", views_bench.job_plain_findings, name="job-plain-findings"),
     path("job/<str:claim>/photos/", views_photos.job_photos, name="job-photos"),
     path("job/<str:claim>/photos/<int:pk>/strike/", views_photos.job_photo_strike, name="job-photo-strike"),
-    path("job/<str:claim>/photos/<int:pk>/put-back/", views_photos.job_photo_put_back, name="job-photo-put-back"),
+    path(
+        "job/<str:claim>/photos/<int:pk>/put-back/",
+        views_photos.job_photo_put_back,
+        name="job-photo-put-back",
+    ),
     path("photo/<int:pk>/<str:size>/", views_photos.photo, name="photo"),
     path("job/<str:claim>/timer/", views_labour.job_timer_start, name="job-timer-start"),
     path("job/<str:claim>/timer/<int:pk>/stop/", views_labour.job_timer_stop, name="job-timer-stop"),
     path("job/<str:claim>/labour/", views_labour.job_labour, name="job-labour"),
     path("job/<str:claim>/labour/<int:pk>/", views_labour.job_labour_edit, name="job-labour-edit"),
     path("job/<str:claim>/labour/<int:pk>/strike/", views_labour.job_labour_strike, name="job-labour-strike"),
-    path("job/<str:claim>/labour/<int:pk>/put-back/", views_labour.job_labour_put_back, name="job-labour-put-back"),
+    path(
+        "job/<str:claim>/labour/<int:pk>/put-back/",
+        views_labour.job_labour_put_back,
+        name="job-labour-put-back",
+    ),
     path("job/<str:claim>/labour/<int:pk>/charge/", views_labour.job_labour_charge, name="job-labour-charge"),
     path("job/<str:claim>/charges/", views_charges.job_charges, name="job-charges"),
     path("job/<str:claim>/charge/", views_charges.job_charge, name="job-charge"),
     path("job/<str:claim>/charge/<int:pk>/", views_charges.job_charge_edit, name="job-charge-edit"),
-    path("job/<str:claim>/charge/<int:pk>/strike/", views_charges.job_charge_strike, name="job-charge-strike"),
-    path("job/<str:claim>/charge/<int:pk>/put-back/", views_charges.job_charge_put_back, name="job-charge-put-back"),
+    path(
+        "job/<str:claim>/charge/<int:pk>/strike/", views_charges.job_charge_strike, name="job-charge-strike"
+    ),
+    path(
+        "job/<str:claim>/charge/<int:pk>/put-back/",
+        views_charges.job_charge_put_back,
+        name="job-charge-put-back",
+    ),
     # papers
     path("visit/<int:pk>/ticket/<slug:size>/", views_papers.ticket, name="ticket-paper"),
     path("visit/<int:pk>/ticket/<slug:size>/print/", views_papers.print_ticket, name="ticket-print"),
@@ -94,7 +112,9 @@ urlpatterns: list = [
     path("job/<str:claim>/estimate/", views_money.estimate_new, name="job-estimate"),
     path("job/<str:claim>/estimate/rows/", views_money.estimate_rows, name="job-estimate-rows"),
     path("job/<str:claim>/estimate/<int:number>/", views_money.estimate, name="estimate"),
-    path("job/<str:claim>/estimate/<int:number>/answer/", views_money.estimate_answer, name="estimate-answer"),
+    path(
+        "job/<str:claim>/estimate/<int:number>/answer/", views_money.estimate_answer, name="estimate-answer"
+    ),
     path("job/<str:claim>/estimate/<int:number>/paper/", views_money.estimate_paper, name="estimate-paper"),
     path("job/<str:claim>/invoice/", views_money.invoice_new, name="job-invoice"),
     path("job/<str:claim>/payment/", views_money.payment_new, name="job-payment"),

@@ -91,7 +91,7 @@ class Charge(BillLine):
 
 
 class Estimate(models.Model):
-    """A priced proposal, in numbered revisions. Its lines can be changed until it is answered or a newer one is made."""
+    """A priced proposal, in numbered revisions. The latest one can be answered, once."""
 
     job = models.ForeignKey(Job, models.CASCADE, related_name="estimates")
     number = models.PositiveSmallIntegerField()

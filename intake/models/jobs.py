@@ -15,7 +15,7 @@ from shop.models import Staff
 
 
 class State(models.TextChoices):
-    """Where a job stands. The value is also the name of its shape in the sprite (see the template tag `state_badge`)."""
+    """Where a job stands. The value is also the name of its shape in the sprite (see `state_badge`)."""
 
     TAGGED_IN = "tagged-in", "tagged in"
     IN_LINE = "in-line", "in line"

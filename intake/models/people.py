@@ -25,7 +25,9 @@ class PersonQuerySet(models.QuerySet["Person"]):
         found = Q()
         for word in words:
             found &= Q(folded__contains=word) | (_has_phone(word) if word.isdigit() else Q())
-        if len(number) >= 4 and len(number) >= len(text.strip()) // 2:  # a number as people write it, in groups
+        if (
+            len(number) >= 4 and len(number) >= len(text.strip()) // 2
+        ):  # a number as people write it, in groups
             found |= _has_phone(number)
         return self.filter(found)
 

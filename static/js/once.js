@@ -47,6 +47,20 @@ document.addEventListener("submit", (event) => {
   setTimeout(() => hold(form, button));
 });
 
+// A form whose paper opens in a tab of its own stays where it is: after a while a tap means a second print, which needs
+// a key of its own, or the server would take it for the second tap of the first.
+const ANOTHER = 2000; // ms
+
+document.addEventListener("submit", (event) => {
+  const key = event.target.closest('form[target="_blank"]')?.querySelector('input[name="once"]');
+  if (key) {
+    setTimeout(() => {
+      const random = crypto.getRandomValues(new Uint8Array(16)); // randomUUID isn't there without TLS
+      key.value = [...random].map((byte) => byte.toString(16).padStart(2, "0")).join("");
+    }, ANOTHER);
+  }
+});
+
 document.addEventListener("htmx:afterRequest", (event) => {
   const form = event.target.closest?.("form[data-once]");
   // Where the answer sends the browser to another page, the button rests until it is there.
