@@ -85,6 +85,7 @@ def new_tablet(chrome: Browser, live_server: Any) -> Iterator[Callable[..., Page
             reduced_motion="reduce",
             **options,
         )
+        context.set_default_timeout(10_000)
         contexts.append(context)
         page = context.new_page()
         page.on("console", listen)

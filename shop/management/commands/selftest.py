@@ -47,6 +47,8 @@ def tools() -> dict[str, str]:
         "BENCHTAG_VNU": os.environ.get("BENCHTAG_VNU")
         or (_program("java", "default-jre-headless") and _from_npm(VNU)),
     }
+    _program("pdftoppm", "poppler-utils")  # papers are looked at as pictures
+    _program("openssl", "openssl")  # a certificate, to open the shop with TLS
     if not pdf_libraries.bring():
         print(pdf_libraries.how_to_get(), file=sys.stderr)
     return {name: path for name, path in found.items() if path}
