@@ -443,7 +443,7 @@ def test_texts_that_look_like_amounts_lose_no_digit(text, currency):
     assert "".join(map(str, amount.as_tuple().digits)).strip("0") == typed
 
 
-@given(currencies, st.integers(0, 10**9))
+@given(currencies, st.integers(0, 10**9 - 1))  # LARGEST, in a currency without decimals, is refused
 def test_what_is_shown_reads_back(currency, units):
     amount = D(units).scaleb(-money.decimals(currency))
     assert parse_amount(format_amount(amount, currency), currency) == amount

@@ -219,7 +219,7 @@ def test_an_open_shop_is_backed_up_but_not_restored(running: Running) -> None:
 
 def test_a_worker_that_dies_is_replaced(running: Running) -> None:
     listed = subprocess.run(
-        ["ps", "-o", "pid=,args=", "--ppid", str(running.process.pid)], capture_output=True
+        ["ps", "-ww", "-o", "pid=,args=", "--ppid", str(running.process.pid)], capture_output=True
     )
     workers = [int(line.split()[0]) for line in listed.stdout.decode().splitlines() if "spawn_main" in line]
     assert len(workers) == 2
