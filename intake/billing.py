@@ -7,7 +7,7 @@ that two tablets at once take their turn: one bill is never issued twice.
 import datetime as dt
 import hashlib
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from decimal import Decimal
 from typing import Any, Final
@@ -18,23 +18,18 @@ from django.utils import timezone
 
 from intake import workflow
 from intake.models import (
-    Answer,
     Charge,
-    Estimate,
-    EstimateLine,
     Invoice,
     InvoiceLine,
     Job,
     Payment,
     Series,
-    Signature,
     State,
 )
 from intake.models.bills import BillLine, LineKind
 from shop import money, timeline
 from shop.errors import ChangedMeanwhile, NotAllowedYet, Refused
 from shop.models import Shop, Staff, TaxRate
-from shop.wording import day_words
 
 SERIES: Final = "INV"
 MOST_LINES: Final = 60  # on one paper; nobody reads more
@@ -99,7 +94,7 @@ def bill(job: Job, *, on: dt.date | None = None) -> money.Totals:
     Raises:
         CantBill: see `total_of`.
     """
-    shop = _shop()
+    shop = the_shop()
     return total_of(in_order(job.charges.standing()), shop, on or today(shop))
 
 
@@ -130,95 +125,20 @@ def taxes_as_kept(totals: money.Totals) -> list[dict[str, str]]:
     ]
 
 
-def _shop() -> Shop:
+def the_shop() -> Shop:
     shop = Shop.current()
     if shop is None:
         raise NotAllowedYet("The shop isn't set up yet. Do the first start.")
     return shop
 
 
-def _locked(job: Job) -> Job:
+def locked(job: Job) -> Job:
     """The job's row as it is now, locked until the transaction ends: whoever else touches its money waits."""
     return Job.objects.select_for_update(of=("self",)).select_related("person", "gear").get(pk=job.pk)
 
 
-def _say(amount: Decimal, currency: str) -> str:
+def say(amount: Decimal, currency: str) -> str:
     return money.format_amount(amount, currency)
-
-
-# --- Estimates and their answers -------------------------------------------------------------------------
-
-
-def from_charges(job: Job) -> list[Row]:
-    """The charges so far as rows of a proposal: where an estimate begins."""
-    return [
-        Row(line.kind, line.text, line.quantity, line.unit_price, line.unit)
-        for line in in_order(job.charges.standing())
-    ]
-
-
-@transaction.atomic
-def make_estimate(
-    job: Job, *, lines: Sequence[Row], words: str, valid_until: dt.date, by: Staff, after: int | None = None
-) -> Estimate:
-    """Make the job's next estimate. It supersedes those before it; what it comes to is kept as it is today.
-
-    `after` is the number of the latest estimate that the person saw, 0 for none; left out, it isn't checked.
-
-    Raises:
-        CantBill: nothing to propose, too many lines, or figures that make no bill.
-        ChangedMeanwhile: somebody else made one since.
-        NotAllowedYet: the gear is gone, or the last day has passed.
-    """
-    job, shop = _locked(job), _shop()
-    if job.is_over:
-        raise NotAllowedYet("This gear has left the shop. An estimate is for gear that is here.")
-    latest = job.estimates.first()
-    number = latest.number if latest else 0
-    if after is not None and after != number:
-        raise ChangedMeanwhile(
-            f"Estimate {number} was made by {latest.by} while you wrote this one. Look at it; "
-            "send yours again if it is to take its place.",
-            revision=number,
-        )
-    if not lines:
-        raise CantBill("There is nothing to propose yet. Write at least one line.")
-    if len(lines) > MOST_LINES:
-        raise CantBill(f"An estimate has at most {MOST_LINES} lines. Put some together.")
-    if valid_until < today(shop):
-        raise NotAllowedYet("The last day of an estimate can't have passed. Choose a later one.")
-    totals = total_of(lines, shop, today(shop))
-    estimate = Estimate.objects.create(
-        job=job,
-        number=number + 1,
-        words=words,
-        valid_until=valid_until,
-        by=by,
-        currency=shop.currency,
-        prices_include_tax=shop.prices_include_tax,
-        net=totals.net,
-        taxes=taxes_as_kept(totals),
-        gross=totals.gross,
-    )
-    EstimateLine.objects.bulk_create(
-        EstimateLine(
-            estimate=estimate,
-            kind=line.kind,
-            text=line.text,
-            quantity=line.quantity,
-            unit=line.unit,
-            unit_price=line.unit_price,
-            position=position,
-        )
-        for position, line in enumerate(lines)
-    )
-    superseded = f", in the place of estimate {number}" if number else ""
-    timeline.write(
-        job,
-        by=by,
-        words=f"made estimate {estimate.number} for {_say(estimate.gross, shop.currency)}{superseded}",
-    )
-    return estimate
 
 
 def line_amount(line: BillLine, currency: str) -> Decimal:
@@ -230,88 +150,6 @@ def line_amount(line: BillLine, currency: str) -> Decimal:
 def times(line: BillLine | InvoiceLine) -> str:
     """How many, as people write it: "1.5 h", "2"."""
     return f"{Decimal(line.quantity).normalize():f} {line.unit}".strip()
-
-
-def as_text(estimate: Estimate) -> str:
-    """The whole estimate as plain text: what the owner puts their name under."""
-
-    def say(amount: Decimal) -> str:
-        return _say(amount, estimate.currency)
-
-    parts = [f"Estimate {estimate.number} for {estimate.job.gear}, claim number {estimate.job.claim}"]
-    parts += [estimate.words] if estimate.words else []
-    for line in estimate.lines.all():
-        times = f"{line.quantity.normalize():f} {line.unit}".strip()
-        parts.append(
-            f"{line.text}: {times} × {say(line.unit_price)} = {say(line_amount(line, estimate.currency))}"
-        )
-    parts += [f"{tax['name']} {tax['percent']} %: {say(Decimal(tax['tax']))}" for tax in estimate.taxes]
-    parts.append(f"Total: {say(estimate.gross)}")
-    parts.append(f"Valid until {day_words(estimate.valid_until)}")
-    return "\n".join(parts)
-
-
-def why_not_answered(estimate: Estimate) -> str | None:
-    """Why this estimate takes no answer: the sentence, or None."""
-    if hasattr(estimate, "answer"):
-        return "This estimate has its answer. Make a new one, then record the answer to that."
-    latest = estimate.job.estimates.first()
-    if latest is not None and latest.pk != estimate.pk:
-        return f"Estimate {latest.number} has taken its place. Record the answer to that one."
-    if estimate.job.is_over:
-        return "This gear has left the shop."
-    return None
-
-
-@transaction.atomic
-def answer(
-    estimate: Estimate,
-    *,
-    yes: bool,
-    how: str,
-    who: str,
-    words: str = "",
-    by: Staff,
-    svg: str = "",
-    device: str = "",
-) -> Answer:
-    """Record the owner's word on the latest estimate, once. The job itself stays where it is.
-
-    `svg` is our own drawing of the strokes; it is empty where the name was typed at the counter.
-
-    Raises:
-        NotAllowedYet: it has an answer, a newer one took its place, or nobody is named.
-    """
-    job = _locked(estimate.job)
-    estimate = Estimate.objects.select_related("job__gear").get(pk=estimate.pk)
-    if why := why_not_answered(estimate):
-        raise NotAllowedYet(why)
-    if not who.strip():
-        raise NotAllowedYet("Write down who gave the answer.")
-    signature = None
-    if how == Answer.How.SIGNED:
-        verdict = "I agree. Go ahead." if yes else "I decline."
-        signature = Signature.objects.create(
-            purpose=Signature.Purpose.ANSWER,
-            name=who,
-            svg=svg,
-            words=f"{as_text(estimate)}\n\n{verdict}",
-            words_version=f"estimate {estimate.number}",
-            device=device[:300],
-        )
-    kept = Answer.objects.create(
-        estimate=estimate, yes=yes, how=how, who=who, words=words, by=by, signature=signature
-    )
-    late = " after its last day" if estimate.valid_until < today(_shop()) else ""
-    verb = "said go ahead to" if yes else "declined"
-    how_said = kept.get_how_display().lower()
-    timeline.write(
-        job,
-        by=by,
-        words=f"recorded that {who} {verb} estimate {estimate.number}{late}, {how_said}",
-        after={"In their words": words} if words else None,
-    )
-    return kept
 
 
 # --- The diagnosis fee, and going home as is -------------------------------------------------------------
@@ -347,7 +185,7 @@ def take_home_as_is(job: Job, *, by: Staff, revision: int, reason: str) -> Job:
     if not reason.strip():
         raise NotAllowedYet("Write down why it goes home as it is.")
     job = workflow.move(
-        _locked(job), to=State.GOING_HOME_AS_IS, by=by, revision=revision, through="going home as is"
+        locked(job), to=State.GOING_HOME_AS_IS, by=by, revision=revision, through="going home as is"
     )
     origin = fee_origin(job)
     struck = in_order(job.charges.to_invoice().exclude(origin=origin))
@@ -356,13 +194,13 @@ def take_home_as_is(job: Job, *, by: Staff, revision: int, reason: str) -> Job:
     )
     if job.diagnosis_fee and not job.charges.standing().filter(origin=origin).exists():
         _fee_charge(job, by).save()
-    currency = _shop().currency
+    currency = the_shop().currency
     timeline.write(
         job,
         by=by,
         words="lets it go home as it is, for the diagnosis fee alone",
-        before={"Charged": "; ".join(f"{c.text} {_say(line_amount(c, currency), currency)}" for c in struck)},
-        after={"Charged": f"Diagnosis fee {_say(job.diagnosis_fee, currency)}", "Why": reason},
+        before={"Charged": "; ".join(f"{c.text} {say(line_amount(c, currency), currency)}" for c in struck)},
+        after={"Charged": f"Diagnosis fee {say(job.diagnosis_fee, currency)}", "Why": reason},
     )
     return job
 
@@ -403,7 +241,7 @@ def draft(job: Job, *, on: dt.date | None = None, charge_fee: bool | None = None
     Raises:
         CantBill: see `total_of`.
     """
-    shop = _shop()
+    shop = the_shop()
     charges = list(job.charges.to_invoice())
     asked = bool(job.diagnosis_fee) and not job.declined and not job.invoices.exists()
     charged, why = _fee_rule(job, shop, charges)
@@ -455,7 +293,7 @@ def issue_invoice(
         CantBill: everything is invoiced already, or the figures make no bill.
         ChangedMeanwhile: the charges aren't those that were on the screen.
     """
-    job, shop = _locked(job), _shop()
+    job, shop = locked(job), the_shop()
     on = on or today(shop)
     list(job.charges.select_for_update())  # nobody edits a charge while it is being invoiced
     proposed = draft(job, on=on, charge_fee=charge_fee)
@@ -517,7 +355,7 @@ def issue_invoice(
         invoice=invoice, revision=F("revision") + 1
     )
     timeline.write(
-        job, by=by, words=f"issued invoice {invoice.label} for {_say(invoice.gross, shop.currency)}"
+        job, by=by, words=f"issued invoice {invoice.label} for {say(invoice.gross, shop.currency)}"
     )
     return invoice
 
@@ -603,7 +441,7 @@ def take_payment(
     Raises:
         CantBill: nothing, more than is owed, less cash than the sum, or a deposit when all is invoiced.
     """
-    job, shop = _locked(job), _shop()
+    job, shop = locked(job), the_shop()
     standing = account(job)
     if amount <= 0:
         raise CantBill("Write the sum that was paid. Giving money back isn't done here yet.")
@@ -622,7 +460,7 @@ def take_payment(
     )
     what = "a deposit of " if amount > standing.owed else ""
     timeline.write(
-        job, by=by, words=f"took {what}{_say(amount, shop.currency)}, {payment.get_method_display().lower()}"
+        job, by=by, words=f"took {what}{say(amount, shop.currency)}, {payment.get_method_display().lower()}"
     )
     return payment
 
@@ -635,7 +473,7 @@ def _too_much(job: Job, standing: Account, currency: str) -> str:
     if not standing.owed:
         return "Nothing is owed on this job. If it is a deposit, say so."
     return (
-        f"Only {_say(standing.owed, currency)} is owed. Take that and give the rest back: "
+        f"Only {say(standing.owed, currency)} is owed. Take that and give the rest back: "
         "keeping more than is owed isn't done here yet."
     )
 
@@ -668,11 +506,11 @@ class Open:
         """The sentence that says what is in the way; empty when nothing is."""
         if self.must_invoice:
             return (
-                f"There are charges that no invoice has yet: {_say(self.not_invoiced, self.currency)}. "
+                f"There are charges that no invoice has yet: {say(self.not_invoiced, self.currency)}. "
                 "Issue the invoice first."
             )
         if self.owed:
-            return f"{_say(self.owed, self.currency)} is still owed. Take the payment first."
+            return f"{say(self.owed, self.currency)} is still owed. Take the payment first."
         return ""
 
 
@@ -682,7 +520,7 @@ def still_open(job: Job) -> Open:
     Raises:
         CantBill: see `total_of`.
     """
-    shop, standing, proposed = _shop(), account(job), draft(job)
+    shop, standing, proposed = the_shop(), account(job), draft(job)
     unpaid = money.balance(standing.invoiced + proposed.totals.gross, [standing.paid])
     return Open(
         owed=max(unpaid, Decimal(0)),

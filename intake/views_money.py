@@ -11,7 +11,7 @@ from django.shortcuts import get_object_or_404, render
 from django.urls import reverse
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
-from intake import billing, pickup
+from intake import billing, estimating, pickup
 from intake.forms_money import (
     AnswerForm,
     AsIsForm,
@@ -129,7 +129,7 @@ def estimate_new(request: Request, claim: str) -> HttpResponse:
     if not (form.is_valid() & rows.is_valid()):
         return _estimate_form(request, job, form, rows, status=422)
     try:
-        made = billing.make_estimate(job, lines=rows.written(), by=request.user, **form.cleaned_data)
+        made = estimating.make_estimate(job, lines=rows.written(), by=request.user, **form.cleaned_data)
     except ChangedMeanwhile as why:
         form = EstimateForm({**request.POST.dict(), "after": why.revision})
         form.add_error(None, str(why))
@@ -167,7 +167,7 @@ def _estimate_form(
 def _first_estimate_form(request: Request, job: Job) -> tuple[EstimateForm, Any]:
     """The form as it is first shown: from the charges so far, else from the estimate before, else empty."""
     latest = job.estimates.first()
-    rows = billing.from_charges(job)
+    rows = estimating.from_charges(job)
     if latest is not None and (not rows or request.GET.get("from") == "estimate"):
         rows = [
             billing.Row(line.kind, line.text, line.quantity, line.unit_price) for line in latest.lines.all()
@@ -207,7 +207,7 @@ def estimate_answer(request: Request, claim: str, number: int) -> HttpResponse:
         return _show_estimate(request, answered, form, status=422)
     said = form.cleaned_data
     try:
-        kept = billing.answer(
+        kept = estimating.answer(
             answered,
             yes=said["yes"],
             how=said["how"],
@@ -229,7 +229,7 @@ def _show_estimate(request: Request, shown: Estimate, form: AnswerForm, *, statu
     context = {
         **_estimate_context(shown),
         "form": form,
-        "why_not": billing.why_not_answered(shown),
+        "why_not": estimating.why_not_answered(shown),
         "today": billing.today(request.shop),
     }
     return page_or_part(request, "intake/estimate.html", context, part="estimate-answer", status=status)

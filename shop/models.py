@@ -157,6 +157,39 @@ class Shop(models.Model):
     tax_rounding = models.CharField(
         "tax is rounded by", max_length=7, choices=TaxRounding.choices, default=TaxRounding.INVOICE
     )
+    country = models.CharField(
+        "country",
+        max_length=2,
+        blank=True,
+        validators=[RegexValidator(r"^[A-Z]{2}$", "Use the two letters of ISO 3166, e.g. PT.")],
+        help_text="Two letters, ISO 3166. Needed for electronic invoices.",
+    )
+    electronic_invoices = models.BooleanField("offer electronic invoices", default=False)
+    estimate_days = models.PositiveSmallIntegerField(
+        "an estimate is valid for, days", default=30, validators=[MinValueValidator(1)]
+    )
+    estimate_tolerance = models.DecimalField(
+        "work may exceed what was agreed by, per cent",
+        max_digits=5,
+        decimal_places=2,
+        default=0,
+        validators=[MinValueValidator(Decimal(0)), MaxValueValidator(Decimal(100))],
+        help_text="Local law may set a limit.",
+    )
+    parts_markup = models.DecimalField(
+        "mark-up on parts, per cent",
+        max_digits=6,
+        decimal_places=2,
+        default=0,
+        validators=[MinValueValidator(Decimal(0)), MaxValueValidator(Decimal(1000))],
+    )
+    cash_float = models.DecimalField(
+        "change kept in the till",
+        max_digits=10,
+        decimal_places=3,
+        default=0,
+        validators=[MinValueValidator(Decimal(0))],
+    )
     ask_address = models.BooleanField("ask customers for their address", default=False)
     backup_reminder_days = models.PositiveSmallIntegerField(
         "remind of a backup after, days", default=7, validators=[MinValueValidator(1)]
@@ -206,6 +239,13 @@ class Terms(Kept):
     )
     notices = models.PositiveSmallIntegerField("notices before the deadline", default=3)
     deadline_days = models.PositiveIntegerField("deadline, days after the ready notice", default=90)
+    notice_gap_days = models.PositiveSmallIntegerField("days between two notices, at least", default=14)
+    warranty_labour_days = models.PositiveIntegerField(
+        "warranty on labour, days", null=True, blank=True, validators=[MaxValueValidator(36500)]
+    )
+    warranty_parts_days = models.PositiveIntegerField(
+        "warranty on parts, days", null=True, blank=True, validators=[MaxValueValidator(36500)]
+    )
     made_at = models.DateTimeField(default=timezone.now, editable=False)
     made_by = models.ForeignKey(Staff, models.PROTECT, null=True, editable=False)
 

@@ -19,7 +19,7 @@ from django.utils import timezone
 from PIL import Image, ImageDraw
 
 from calc import readings
-from intake import billing, charges, dropoff, labour, pickup, work, workflow
+from intake import billing, charges, dropoff, estimating, labour, pickup, work, workflow
 from intake.models import Invoice, Job, LabourSpell, PadEntry, Payment, State, Visit
 from shop.models import Shop, Staff, Terms
 from shop.once import FIELD, new_key
@@ -425,7 +425,7 @@ def _work_on(job: Job, bench: Staff, counter: Staff) -> None:
     estimate = proposed(
         job, bench, row("labour", "Filter capacitors", "2"), row("part", "Capacitors", "1", "48")
     )
-    billing.answer(
+    estimating.answer(
         estimate, yes=True, how="phone", who="Dana Whitlow", words="Do it, but not above that.", by=counter
     )
 

@@ -11,7 +11,7 @@ from typing import Final
 from django.core.files.base import ContentFile
 from django.utils import timezone
 
-from intake import billing, charges, dropoff, labour, pickup, work, workflow
+from intake import billing, charges, dropoff, estimating, labour, pickup, work, workflow
 from intake.demo import world
 from intake.demo.drawings import ink, picture
 from intake.demo.plans import Customer, Plan, Planner, when_open
@@ -143,7 +143,7 @@ class Past:
         """The owner is asked, and answers."""
         job = plan.job
         yield self.after(plan, 0.05, 0.4)
-        estimate = billing.make_estimate(
+        estimate = estimating.make_estimate(
             job, lines=_rows(plan), words=plan.fault.plainly, valid_until=_in_days(30), by=tech, after=0
         )
         self._move(job, State.OWNER_TO_DECIDE, tech)
@@ -153,7 +153,7 @@ class Past:
         said = world.DECLINED if plan.declines else world.AGREED
         signs = self.dice.random() < 0.2
         who = plan.customer.contact or plan.customer.name
-        billing.answer(
+        estimating.answer(
             estimate,
             yes=not plan.declines,
             how="signed" if signs else self.dice.choice(("phone", "phone", "writing")),
@@ -263,19 +263,19 @@ class Past:
         self._move(job, State.ON_THE_BENCH, self.tomas)
         self._look(plan, self.tomas)
         yield self.after(plan, 0.1, 0.3)
-        first = billing.make_estimate(
+        first = estimating.make_estimate(
             job, lines=_rows(plan), words=fault.plainly, valid_until=_in_days(30), by=self.tomas, after=0
         )
         self._move(job, State.OWNER_TO_DECIDE, self.tomas)
         yield self.after(plan, 0.5, 1)
         words = "Fine, but not a cent more."
-        billing.answer(first, yes=True, how="phone", who=who, words=words, by=self.ida)
+        estimating.answer(first, yes=True, how="phone", who=who, words=words, by=self.ida)
         self._move(job, State.ON_THE_BENCH, self.tomas)
         yield self.after(plan, 0.5, 1)
         words = "The loudspeaker is open too. Stopped, and asked for a second estimate."
         work.note(job, text=words, by=self.tomas)
         more = [*_rows(plan), billing.Row("part", "Recone kit, 12 in", Decimal(1), Decimal("52.00"))]
-        second = billing.make_estimate(
+        second = estimating.make_estimate(
             job,
             lines=more,
             words="As before, and the loudspeaker.",
@@ -286,8 +286,8 @@ class Past:
         self._move(job, State.OWNER_TO_DECIDE, self.tomas)
         yield self.after(plan, 1, 2)
         words = "I said not a cent more. Leave the loudspeaker."
-        billing.answer(second, yes=False, how="phone", who=who, words=words, by=self.ida)
-        third = billing.make_estimate(
+        estimating.answer(second, yes=False, how="phone", who=who, words=words, by=self.ida)
+        third = estimating.make_estimate(
             job,
             lines=_rows(plan),
             words="The first one again.",
@@ -296,7 +296,7 @@ class Past:
             after=2,
         )
         words = "That is what we agreed on the phone."
-        billing.answer(third, yes=True, how="writing", who=who, words=words, by=self.ida)
+        estimating.answer(third, yes=True, how="writing", who=who, words=words, by=self.ida)
         self._move(job, State.ON_THE_BENCH, self.tomas)
         yield from self._mends(plan, self.tomas)
         yield self.after(plan, 0.1, 0.5)

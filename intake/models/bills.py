@@ -65,6 +65,23 @@ class Charge(BillLine):
     """A line of what the job costs so far. `origin` names what brought it (`labour/5`, `move/17`), so it comes once."""
 
     job = models.ForeignKey(Job, models.CASCADE, related_name="charges")
+    percent = models.DecimalField(  # of a discount that is given in per cent; its price is then 0
+        "per cent",
+        max_digits=5,
+        decimal_places=2,
+        null=True,
+        blank=True,
+        validators=[MinValueValidator(Decimal(0))],
+    )
+    unit_cost = models.DecimalField(  # what a part cost the shop, for its margin
+        "cost each",
+        max_digits=12,
+        decimal_places=3,
+        null=True,
+        blank=True,
+        validators=[MinValueValidator(Decimal(0))],
+    )
+    under_warranty = models.BooleanField("under warranty, at nothing", default=False)
     origin = models.CharField(max_length=60, blank=True)
     by = models.ForeignKey(Staff, models.PROTECT, related_name="+")
     at = models.DateTimeField(default=timezone.now)
@@ -115,7 +132,11 @@ class Estimate(models.Model):
 
 
 class EstimateLine(BillLine):
+    """A line of a proposal. An optional one is the owner's to take or leave; `net`… of the estimate leave it out."""
+
     estimate = models.ForeignKey(Estimate, models.CASCADE, related_name="lines")
+    optional = models.BooleanField("the owner may take or leave it", default=False)
+    percent = models.DecimalField("per cent", max_digits=5, decimal_places=2, null=True, blank=True)
 
 
 class Answer(Kept):
@@ -128,6 +149,10 @@ class Answer(Kept):
 
     estimate = models.OneToOneField(Estimate, models.PROTECT)
     yes = models.BooleanField("go ahead")
+    taken = models.JSONField(default=list)  # the keys of the optional lines that were taken
+    agreed = models.DecimalField(
+        max_digits=12, decimal_places=3, default=0
+    )  # what it comes to with these, tax included
     how = models.CharField("how", max_length=8, choices=How.choices)
     who = models.CharField("who said so", max_length=120)
     words = models.CharField("in their words", max_length=500, blank=True)
@@ -161,12 +186,24 @@ class Series(models.Model):
 
 
 class Invoice(Kept):
-    """An invoice as issued: numbered without gaps, never changed. It keeps all it said, in its own words."""
+    """An invoice as issued: numbered without gaps, never changed. It keeps all it said, in its own words.
 
+    A credit note is an invoice of its own series that takes off what another one said: its sums are positive, and it
+    names the invoice in `credits`. What is sold over the counter has no job, and often no person.
+    """
+
+    class Kind(models.TextChoices):
+        INVOICE = "invoice", "Invoice"
+        CREDIT_NOTE = "credit", "Credit note"
+
+    kind = models.CharField(max_length=8, choices=Kind.choices, default=Kind.INVOICE)
     series = models.CharField(max_length=10)
     number = models.PositiveIntegerField()
-    job = models.ForeignKey(Job, models.PROTECT, related_name="invoices")
-    person = models.ForeignKey(Person, models.PROTECT, related_name="invoices")
+    credits = models.ForeignKey("self", models.PROTECT, null=True, blank=True, related_name="credit_notes")
+    reason = models.CharField("why it is credited", max_length=300, blank=True)
+    job = models.ForeignKey(Job, models.PROTECT, null=True, blank=True, related_name="invoices")
+    person = models.ForeignKey(Person, models.PROTECT, null=True, blank=True, related_name="invoices")
+    exempt_number = models.CharField(max_length=40, blank=True)  # the buyer's, where no tax was charged
     issued_on = models.DateField()
     at = models.DateTimeField(default=timezone.now)
     by = models.ForeignKey(Staff, models.PROTECT, related_name="+")
@@ -183,7 +220,14 @@ class Invoice(Kept):
 
     class Meta:
         ordering = ["-issued_on", "-number"]
-        constraints = [models.UniqueConstraint(fields=["series", "number"], name="invoice_number_once")]
+        constraints = [
+            models.UniqueConstraint(fields=["series", "number"], name="invoice_number_once"),
+            models.CheckConstraint(
+                condition=Q(kind="invoice", credits__isnull=True)
+                | (Q(kind="credit", credits__isnull=False) & ~Q(reason="")),
+                name="credit_note_says_what_and_why",
+            ),
+        ]
 
     def __str__(self) -> str:
         return self.label
@@ -197,6 +241,10 @@ class InvoiceLine(Kept):
     """A line as issued, with what it came to."""
 
     invoice = models.ForeignKey(Invoice, models.PROTECT, related_name="lines")
+    of_line = models.ForeignKey(
+        "self", models.PROTECT, null=True, blank=True, related_name="credited"
+    )  # a credit note's
+    unit_cost = models.DecimalField(max_digits=12, decimal_places=3, null=True, blank=True)
     kind = models.CharField(max_length=10, choices=LineKind.choices)
     text = models.CharField(max_length=200)
     quantity = models.DecimalField(max_digits=10, decimal_places=3)
@@ -214,15 +262,27 @@ class InvoiceLine(Kept):
 
 
 class Payment(Kept):
-    """Money that changed hands for a job. A deposit comes before its invoice; a refund is a negative sum."""
+    """Money that changed hands. A refund and a payment taken back are negative sums; a write-off moves no money.
+
+    It is for a job (a deposit comes before its invoice), or for an invoice of what was sold over the counter.
+    """
+
+    class Kind(models.TextChoices):
+        PAYMENT = "payment", "Payment"
+        DEPOSIT = "deposit", "Deposit"
+        REFUND = "refund", "Refund"
+        WRITE_OFF = "write-off", "Written off"
 
     class Method(models.TextChoices):
         CASH = "cash", "Cash"
         CARD = "card", "Card"
         TRANSFER = "transfer", "Bank transfer"
         CHEQUE = "cheque", "Cheque"
+        NONE = "none", "No money moved"
 
-    job = models.ForeignKey(Job, models.PROTECT, related_name="payments")
+    kind = models.CharField(max_length=10, choices=Kind.choices, default=Kind.PAYMENT)
+    job = models.ForeignKey(Job, models.PROTECT, null=True, blank=True, related_name="payments")
+    invoice = models.ForeignKey(Invoice, models.PROTECT, null=True, blank=True, related_name="payments")
     amount = models.DecimalField(max_digits=12, decimal_places=3)
     method = models.CharField("how it was paid", max_length=10, choices=Method.choices)
     tendered = models.DecimalField(max_digits=12, decimal_places=3, null=True, blank=True)  # cash handed over
@@ -232,7 +292,47 @@ class Payment(Kept):
 
     class Meta:
         ordering = ["at", "pk"]
-        constraints = [models.CheckConstraint(condition=~Q(amount=0), name="payment_not_nothing")]
+        constraints = [
+            models.CheckConstraint(condition=~Q(amount=0), name="payment_not_nothing"),
+            models.CheckConstraint(
+                condition=Q(job__isnull=False) | Q(invoice__isnull=False), name="payment_is_for_something"
+            ),
+            models.CheckConstraint(
+                condition=(Q(kind="refund") & Q(amount__lt=0)) | (~Q(kind="refund") & Q(amount__gt=0)),
+                name="payment_refund_is_negative",
+            ),
+            models.CheckConstraint(
+                condition=(Q(kind="write-off", method="none") & ~Q(note=""))
+                | (~Q(kind="write-off") & ~Q(method="none")),
+                name="payment_write_off_moves_nothing",
+            ),
+        ]
 
     def __str__(self) -> str:
         return f"{self.get_method_display()} {self.amount}"
+
+
+class CashUp(Kept):
+    """The till counted at the end of a day, against what should be in it. A later count of the day is a new row."""
+
+    day = models.DateField()
+    expected = models.DecimalField(max_digits=12, decimal_places=3)
+    counted = models.DecimalField(max_digits=12, decimal_places=3)
+    pieces = models.JSONField(
+        default=dict
+    )  # coin or note as decimal text -> how many, where they were counted so
+    note = models.CharField(max_length=300, blank=True)
+    at = models.DateTimeField(default=timezone.now)
+    by = models.ForeignKey(Staff, models.PROTECT, related_name="+")
+
+    class Meta:
+        ordering = ["-day", "-at"]
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(counted=models.F("expected")) | ~Q(note=""),
+                name="cash_up_difference_is_explained",
+            )
+        ]
+
+    def __str__(self) -> str:
+        return f"Till of {self.day}"

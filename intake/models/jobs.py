@@ -126,6 +126,13 @@ class Job(models.Model):
     declined = models.BooleanField("goes home as it is", default=False, editable=False)
     comeback_of = models.ForeignKey("self", models.PROTECT, null=True, blank=True, related_name="comebacks")
 
+    comeback_fault = models.CharField(
+        "the fault it came back with",
+        max_length=8,
+        blank=True,
+        choices=[("same", "The same fault"), ("another", "Another fault"), ("unclear", "Not clear yet")],
+    )
+
     ready_at = models.DateTimeField(null=True, blank=True, editable=False)
     collected_at = models.DateTimeField(null=True, blank=True, editable=False)
     labour_warranty_until = models.DateField(null=True, blank=True, editable=False)

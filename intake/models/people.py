@@ -49,6 +49,21 @@ class Person(models.Model):
     kind = models.CharField("kind", max_length=10, choices=Kind.choices, default=Kind.PERSON)
     email = models.EmailField("e-mail", blank=True)
     address = models.TextField("address", max_length=400, blank=True)
+    address_since = models.DateField(
+        null=True, blank=True, editable=False
+    )  # when they last moved, as far as we know
+    country = models.CharField(
+        "country",
+        max_length=2,
+        blank=True,
+        validators=[RegexValidator(r"^[A-Z]{2}$", "Use the two letters of ISO 3166.")],
+    )
+    tax_exempt_number = models.CharField(
+        "tax exemption number",
+        max_length=40,
+        blank=True,
+        help_text="Fill in only where they pay no tax, with its proof.",
+    )
     note = models.TextField("note", max_length=2000, blank=True, help_text="Seen by staff only.")
     revision = models.PositiveIntegerField(default=1, editable=False)
     since = models.DateTimeField(default=timezone.now, editable=False)

@@ -27,6 +27,19 @@ class Note(models.Model):
         return self.text[:60]
 
 
+class Circuit(models.TextChoices):
+    """Where in the gear a fault sits, coarsely: for the report of what comes back."""
+
+    MAINS = "mains", "Mains, cord, fuse"
+    SUPPLY = "supply", "Power supply"
+    INPUT = "input", "Input and preamplifier"
+    EFFECTS = "effects", "Tone, reverb, tremolo, effects loop"
+    OUTPUT = "output", "Output stage"
+    SPEAKER = "speaker", "Speaker and its wiring"
+    MECHANICS = "mechanics", "Tape, keys, controls, hardware"
+    OTHER = "other", "Elsewhere"
+
+
 class Finding(models.Model):
     """A fault: the part of the circuit, its cause and the cure."""
 
@@ -34,6 +47,7 @@ class Finding(models.Model):
     fault = models.CharField("fault", max_length=300, help_text="What is wrong, and where in the circuit.")
     cause = models.CharField("cause", max_length=300, blank=True)
     cure = models.CharField("cure", max_length=300, blank=True)
+    circuit = models.CharField("part of the circuit", max_length=12, blank=True, choices=Circuit.choices)
     by = models.ForeignKey(Staff, models.PROTECT, related_name="+")
     at = models.DateTimeField(default=timezone.now)
     revision = models.PositiveIntegerField(default=1, editable=False)

@@ -3,7 +3,7 @@
 import json
 from decimal import Decimal
 
-from intake import billing
+from intake import billing, estimating
 from intake.models import Charge, Estimate, Job
 from shop.models import Staff
 from tests.factories import ChargeFactory
@@ -48,7 +48,7 @@ def proposed(job: Job, by: Staff, *rows: billing.Row) -> Estimate:
     from shop.models import Shop
 
     shop = Shop.current()
-    return billing.make_estimate(
+    return estimating.make_estimate(
         job, lines=rows or [row()], words="New tubes.", valid_until=billing.today(shop), by=by
     )
 

@@ -9,7 +9,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from hypothesis.extra.django import TestCase
 
-from intake import billing, workflow
+from intake import billing, estimating, workflow
 from intake.models import Answer, Estimate, Job, Signature, State
 from shop import timeline
 from shop.errors import ChangedMeanwhile, NotAllowedYet
@@ -54,14 +54,14 @@ def test_a_new_one_takes_the_place_of_the_last(shop, counter):
     assert [first.number, second.number] == [1, 2]
     assert "in the place of estimate 1" in timeline.of(job).first().words
     with pytest.raises(NotAllowedYet, match="Estimate 2 has taken its place"):
-        billing.answer(first, yes=True, how="phone", who="Dana", by=counter)
+        estimating.answer(first, yes=True, how="phone", who="Dana", by=counter)
 
 
 def test_one_that_was_made_meanwhile_is_noticed(shop, counter, owner):
     job = JobFactory()
     proposed(job, owner)
     with pytest.raises(ChangedMeanwhile, match="Estimate 1 was made by Wren Adeyemi") as why:
-        billing.make_estimate(
+        estimating.make_estimate(
             job, lines=[row()], words="", valid_until=dt.date(2199, 1, 1), by=counter, after=0
         )
     assert why.value.revision == 1
@@ -79,7 +79,7 @@ def test_one_that_was_made_meanwhile_is_noticed(shop, counter, owner):
 )
 def test_what_makes_no_estimate_is_refused(shop, counter, lines, day, sentence):
     with pytest.raises((billing.CantBill, NotAllowedYet), match=sentence):
-        billing.make_estimate(JobFactory(), lines=lines, words="", valid_until=day, by=counter)
+        estimating.make_estimate(JobFactory(), lines=lines, words="", valid_until=day, by=counter)
     assert not Estimate.objects.exists()
 
 
@@ -247,7 +247,7 @@ class TestHostileEstimates(TestCase):
 def test_an_answer_is_kept_with_who_when_and_how(shop, counter):
     job = JobFactory(state=State.OWNER_TO_DECIDE)
     estimate = proposed(job, counter)
-    kept = billing.answer(estimate, yes=True, how="phone", who="Dana Whitlow", words="Go on.", by=counter)
+    kept = estimating.answer(estimate, yes=True, how="phone", who="Dana Whitlow", words="Go on.", by=counter)
     assert (kept.yes, kept.get_how_display(), kept.by) == (True, "By phone", counter)
     entry = timeline.of(job).first()
     assert entry.words == "recorded that Dana Whitlow said go ahead to estimate 1, by phone"
@@ -258,14 +258,14 @@ def test_an_answer_is_kept_with_who_when_and_how(shop, counter):
 
 def test_it_is_answered_once(shop, counter):
     estimate = proposed(JobFactory(), counter)
-    billing.answer(estimate, yes=False, how="writing", who="Dana", by=counter)
+    estimating.answer(estimate, yes=False, how="writing", who="Dana", by=counter)
     with pytest.raises(NotAllowedYet, match="has its answer"):
-        billing.answer(Estimate.objects.get(), yes=True, how="writing", who="Dana", by=counter)
+        estimating.answer(Estimate.objects.get(), yes=True, how="writing", who="Dana", by=counter)
 
 
 def test_a_signed_answer_keeps_the_words_that_were_signed(shop, counter):
     estimate = proposed(JobFactory(), counter, row("part", "6L6GC", "2", "39.20"))
-    kept = billing.answer(
+    kept = estimating.answer(
         estimate, yes=True, how="signed", who="Dana", svg="<svg/>", device="Tablet", by=counter
     )
     assert kept.signature.purpose == Signature.Purpose.ANSWER
@@ -275,7 +275,7 @@ def test_a_signed_answer_keeps_the_words_that_were_signed(shop, counter):
         "6L6GC: 2 × $39.20 = $78.40",
         "Sales tax 7.25 %: $5.68",
         "Total: $84.08",
-        f"Valid until {billing.day_words(estimate.valid_until)}",
+        f"Valid until {estimating.day_words(estimate.valid_until)}",
         "",
         "I agree. Go ahead.",
     ]
@@ -285,7 +285,7 @@ def test_an_answer_after_the_last_day_is_taken_and_said_to_be_late(shop, counter
     estimate = proposed(JobFactory(), counter)
     Estimate.objects.update(valid_until=timezone.localdate() - dt.timedelta(days=3))
     estimate.refresh_from_db()
-    billing.answer(estimate, yes=True, how="phone", who="Dana", by=counter)
+    estimating.answer(estimate, yes=True, how="phone", who="Dana", by=counter)
     assert "after its last day" in timeline.of(estimate.job).first().words
 
 
@@ -295,7 +295,7 @@ def test_after_a_yes_it_may_go_on_and_after_a_no_it_may_not(shop, counter):
         estimate = proposed(job, counter)
         with pytest.raises(NotAllowedYet, match="isn't recorded yet"):
             workflow.move(job, to=State.ON_THE_BENCH, by=counter, revision=1)
-        billing.answer(estimate, yes=yes, how="phone", who="Dana", by=counter)
+        estimating.answer(estimate, yes=yes, how="phone", who="Dana", by=counter)
         if yes:
             assert (
                 workflow.move(job, to=State.ON_THE_BENCH, by=counter, revision=1).state == State.ON_THE_BENCH
@@ -388,17 +388,17 @@ def test_the_jobs_page_offers_what_comes_next(as_counter, counter, shop):
     assert as_counter.part(panel).context["money"]["next"] == "estimate"
     estimate = proposed(job, counter)
     assert as_counter.part(panel).context["money"]["next"] == "answer"
-    billing.answer(estimate, yes=True, how="phone", who="Dana", by=counter)
+    estimating.answer(estimate, yes=True, how="phone", who="Dana", by=counter)
     page = as_counter.part(panel)
     assert page.context["money"]["next"] == "bench"
     assert "Put it on the bench" in page.content.decode()
-    billing.answer(proposed(job, counter), yes=False, how="phone", who="Dana", by=counter)
+    estimating.answer(proposed(job, counter), yes=False, how="phone", who="Dana", by=counter)
     assert as_counter.part(panel).context["money"]["next"] == "as is"
 
 
 def test_the_button_after_a_yes_puts_it_on_the_bench(as_bench, bench, shop):
     job = JobFactory(state=State.OWNER_TO_DECIDE)
-    billing.answer(proposed(job, bench), yes=True, how="phone", who="Dana", by=bench)
+    estimating.answer(proposed(job, bench), yes=True, how="phone", who="Dana", by=bench)
     data = {"to": "on-the-bench", "revision": str(job.revision), "seen": "owner-to-decide"}
     as_bench.send(f"/job/{job.claim}/move/", data)
     assert Job.objects.get().state == State.ON_THE_BENCH

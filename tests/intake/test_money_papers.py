@@ -8,7 +8,7 @@ import pytest
 from django.utils import timezone
 from pypdf import PdfReader
 
-from intake import billing, pickup
+from intake import billing, estimating, pickup
 from intake.models import Invoice, State
 from shop.models import Shop
 from shop.wording import day_words
@@ -128,7 +128,7 @@ def test_an_estimate_says_until_when_and_where_to_answer(as_bench, counter, job)
 
 
 def test_an_answered_estimate_carries_its_answer(as_bench, counter, job):
-    billing.answer(
+    estimating.answer(
         proposed(job, counter), yes=False, how="phone", who="Dana Whitlow", words="Too dear.", by=counter
     )
     text = text_of(opened(as_bench, f"/job/{job.claim}/estimate/1/paper/"))

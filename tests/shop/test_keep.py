@@ -4,9 +4,22 @@ import pytest
 from django.db import DatabaseError, connection, models, transaction
 from django.db.migrations.state import ProjectState
 from django.db.migrations.writer import MigrationWriter
+from django.utils import timezone
 
-from intake import billing
-from intake.models import Answer, Invoice, InvoiceLine, Payment, Pickup, ReadyNotice, Signature
+from intake import billing, estimating
+from intake.models import (
+    Answer,
+    CashUp,
+    Invoice,
+    InvoiceLine,
+    LetGo,
+    NoticeBack,
+    Payment,
+    Pickup,
+    ReadyNotice,
+    Signature,
+    StorageNotice,
+)
 from shop import keep, timeline
 from shop.models import Entry, Terms
 from tests.factories import JobFactory, ReadingFactory, SignatureFactory
@@ -16,12 +29,16 @@ from tests.intake.bills import proposed, repaired
 KEPT = {
     "calc_reading",
     "intake_answer",
+    "intake_cashup",
     "intake_invoice",
     "intake_invoiceline",
+    "intake_letgo",
+    "intake_noticeback",
     "intake_payment",
     "intake_pickup",
     "intake_readynotice",
     "intake_signature",
+    "intake_storagenotice",
     "shop_entry",
     "shop_terms",
 }
@@ -34,11 +51,18 @@ def rows(shop, counter):
     timeline.write(job, by=counter, words="wrote this")
     invoice = billing.issue_invoice(job, by=counter)
     billing.take_payment(job, amount=invoice.gross, method="card", by=counter)
-    billing.answer(proposed(job, counter), yes=True, how="phone", who="Dana", by=counter)
+    estimating.answer(proposed(job, counter), yes=True, how="phone", who="Dana", by=counter)
     ReadyNotice.objects.create(job=job, how="phone", by=counter)
     Pickup.objects.create(job=job, handed_to="Dana", how="mail", carrier="Parcel", by=counter)
     SignatureFactory()
     ReadingFactory(job=job, by=counter)
+    today = timezone.localdate()
+    CashUp.objects.create(day=today, expected=100, counted=100, by=counter)
+    notice = StorageNotice.objects.create(
+        job=job, number=1, how="letter", address="2 Quay", words="It waits.", sent_on=today, by=counter
+    )
+    NoticeBack.objects.create(notice=notice, on=today, by=counter)
+    LetGo.objects.create(job=job, became="scrapped", on=today, words="Agreed by letter.", decided_by=counter)
     for table in KEPT:
         keep.forbid(connection, table)
 
