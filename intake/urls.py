@@ -6,6 +6,7 @@ from intake import (
     views_bench,
     views_charges,
     views_dropoff,
+    views_estimates,
     views_jobs,
     views_labour,
     views_money,
@@ -109,13 +110,17 @@ urlpatterns: list = [
     path("job/<str:claim>/tags/<slug:size>/print/", views_papers.print_job_tags, name="tags-print"),
     # estimates, invoices, payments, pickup
     path("job/<str:claim>/money/", views_money.job_money, name="job-money"),
-    path("job/<str:claim>/estimate/", views_money.estimate_new, name="job-estimate"),
-    path("job/<str:claim>/estimate/rows/", views_money.estimate_rows, name="job-estimate-rows"),
-    path("job/<str:claim>/estimate/<int:number>/", views_money.estimate, name="estimate"),
+    path("job/<str:claim>/estimate/", views_estimates.estimate_new, name="job-estimate"),
+    path("job/<str:claim>/estimate/rows/", views_estimates.estimate_rows, name="job-estimate-rows"),
+    path("job/<str:claim>/estimate/<int:number>/", views_estimates.estimate, name="estimate"),
     path(
-        "job/<str:claim>/estimate/<int:number>/answer/", views_money.estimate_answer, name="estimate-answer"
+        "job/<str:claim>/estimate/<int:number>/answer/",
+        views_estimates.estimate_answer,
+        name="estimate-answer",
     ),
-    path("job/<str:claim>/estimate/<int:number>/paper/", views_money.estimate_paper, name="estimate-paper"),
+    path(
+        "job/<str:claim>/estimate/<int:number>/paper/", views_estimates.estimate_paper, name="estimate-paper"
+    ),
     path("job/<str:claim>/invoice/", views_money.invoice_new, name="job-invoice"),
     path("job/<str:claim>/payment/", views_money.payment_new, name="job-payment"),
     path("job/<str:claim>/ready-notice/", views_money.ready_notice, name="job-ready-notice"),

@@ -1,6 +1,5 @@
-"""Money on a job, over HTTP: the panel on its page, estimates and answers, invoices, payments."""
+"""Money on a job, over HTTP: the panel on its page, invoices, payments."""
 
-import datetime as dt
 from collections.abc import Iterable
 from decimal import Decimal
 from typing import Any, Final
@@ -9,19 +8,10 @@ from django.contrib import messages
 from django.http import Http404, HttpResponse
 from django.shortcuts import get_object_or_404, render
 from django.urls import reverse
-from django.views.decorators.http import require_GET, require_http_methods, require_POST
+from django.views.decorators.http import require_GET, require_http_methods
 
-from intake import billing, estimating, pickup
-from intake.forms_money import (
-    AnswerForm,
-    AsIsForm,
-    EstimateForm,
-    InvoiceForm,
-    PaymentForm,
-    ReadyNoticeForm,
-    rows_formset,
-    typed_rows,
-)
+from intake import billing, pickup
+from intake.forms_money import AsIsForm, InvoiceForm, PaymentForm, ReadyNoticeForm
 from intake.models import Estimate, Invoice, Job, Payment, State
 from intake.signatures import picture_of
 from shop import papers
@@ -31,11 +21,10 @@ from shop.errors import ChangedMeanwhile, Refused
 from shop.http import Request, go_to, page_or_part, wants_part
 from shop.once import once
 
-VALID_FOR: Final = dt.timedelta(days=30)  # what an estimate's form proposes
 MAY_BE_TOLD: Final = pickup.FROM
 
 
-def _job(claim: str) -> Job:
+def job_with_card(claim: str) -> Job:
     return get_object_or_404(Job.objects.with_card(), claim=claim)
 
 
@@ -108,157 +97,13 @@ def _next_act(
 @allowed("see jobs")
 def job_money(request: Request, claim: str) -> HttpResponse:
     """The panel alone, for a page whose charges changed; anybody else is led to the job."""
-    job = _job(claim)
+    job = job_with_card(claim)
     if not wants_part(request):
         return go_to(request, f"{reverse('job', args=[claim])}#money")
     return render(request, "intake/_money_panel.html", {"job": job, **money_panel(request, job)})
 
 
-# --- Estimates and answers -------------------------------------------------------------------------------
-
-
-@require_http_methods(["GET", "POST"])
-@allowed("charge jobs")
-@once
-def estimate_new(request: Request, claim: str) -> HttpResponse:
-    job = _job(claim)
-    if request.method == "GET":
-        return _estimate_form(request, job, *_first_estimate_form(request, job))
-    form = EstimateForm(request.POST)
-    rows = rows_formset(request.shop.currency, request.POST)
-    if not (form.is_valid() & rows.is_valid()):
-        return _estimate_form(request, job, form, rows, status=422)
-    try:
-        made = estimating.make_estimate(job, lines=rows.written(), by=request.user, **form.cleaned_data)
-    except ChangedMeanwhile as why:
-        form = EstimateForm({**request.POST.dict(), "after": why.revision})
-        form.add_error(None, str(why))
-        return _estimate_form(request, job, form, rows, status=why.status)
-    except Refused as why:
-        form.add_error(None, str(why))
-        return _estimate_form(request, job, form, rows, status=why.status)
-    return go_to(request, "estimate", claim, made.number)
-
-
-@require_POST
-@allowed("charge jobs")
-@once
-def estimate_rows(request: Request, claim: str) -> HttpResponse:
-    """The form again with one more line; what was typed stays. Nothing is kept."""
-    job = _job(claim)
-    form = EstimateForm(initial=request.POST.dict())
-    rows = rows_formset(request.shop.currency, rows=typed_rows(request.POST), more=1)
-    return _estimate_form(request, job, form, rows, part="estimate-rows")
-
-
-def _estimate_form(
-    request: Request,
-    job: Job,
-    form: EstimateForm,
-    rows: Any,
-    *,
-    status: int = 200,
-    part: str = "estimate-form",
-) -> HttpResponse:
-    context = {"job": job, "form": form, "rows": rows, "latest": job.estimates.first()}
-    return page_or_part(request, "intake/estimate_new.html", context, part=part, status=status)
-
-
-def _first_estimate_form(request: Request, job: Job) -> tuple[EstimateForm, Any]:
-    """The form as it is first shown: from the charges so far, else from the estimate before, else empty."""
-    latest = job.estimates.first()
-    rows = estimating.from_charges(job)
-    if latest is not None and (not rows or request.GET.get("from") == "estimate"):
-        rows = [
-            billing.Row(line.kind, line.text, line.quantity, line.unit_price) for line in latest.lines.all()
-        ]
-    form = EstimateForm(
-        initial={
-            "words": latest.words if latest else job.plain_findings,
-            "valid_until": billing.today(request.shop) + VALID_FOR,
-            "after": latest.number if latest else 0,
-        }
-    )
-    return form, rows_formset(request.shop.currency, rows=[vars(row) for row in rows])
-
-
-def _estimate(claim: str, number: int) -> Estimate:
-    found = Estimate.objects.select_related(
-        "job__gear", "job__person", "by", "answer__by", "answer__signature"
-    )
-    return get_object_or_404(found, job__claim=claim, number=number)
-
-
-@require_GET
-@allowed("see jobs")
-def estimate(request: Request, claim: str, number: int) -> HttpResponse:
-    """An estimate as its owner reads it, and the place for their answer."""
-    shown = _estimate(claim, number)
-    return _show_estimate(request, shown, AnswerForm(initial={"who": shown.job.person.name}))
-
-
-@require_POST
-@allowed("record an answer")
-@once
-def estimate_answer(request: Request, claim: str, number: int) -> HttpResponse:
-    answered = _estimate(claim, number)
-    form = AnswerForm(request.POST)
-    if not form.is_valid():
-        return _show_estimate(request, answered, form, status=422)
-    said = form.cleaned_data
-    try:
-        kept = estimating.answer(
-            answered,
-            yes=said["yes"],
-            how=said["how"],
-            who=said["who"],
-            words=said["words"],
-            svg=said["strokes"],
-            device=request.headers.get("User-Agent", ""),
-            by=request.user,
-        )
-    except Refused as why:
-        form.add_error(None, str(why))
-        return _show_estimate(request, _estimate(claim, number), form, status=why.status)
-    said_words = "go ahead" if kept.yes else "no"
-    messages.success(request, f"The answer to estimate {number} is kept: {said_words}.")
-    return go_to(request, f"{reverse('job', args=[claim])}#money")
-
-
-def _show_estimate(request: Request, shown: Estimate, form: AnswerForm, *, status: int = 200) -> HttpResponse:
-    context = {
-        **_estimate_context(shown),
-        "form": form,
-        "why_not": estimating.why_not_answered(shown),
-        "today": billing.today(request.shop),
-    }
-    return page_or_part(request, "intake/estimate.html", context, part="estimate-answer", status=status)
-
-
-def _estimate_context(shown: Estimate) -> dict[str, Any]:
-    answer = getattr(shown, "answer", None)
-    return {
-        "estimate": shown,
-        "job": shown.job,
-        "answer": answer,
-        "signature": picture_of(answer.signature if answer else None),
-        "lines": shown_lines((line, billing.line_amount(line, shown.currency)) for line in shown.lines.all()),
-        "taxes": taxes_shown(shown.taxes),
-        "currency": shown.currency,
-    }
-
-
-@require_GET
-@allowed("print")
-def estimate_paper(request: Request, claim: str, number: int) -> HttpResponse:
-    shown = _estimate(claim, number)
-    context = {
-        **_estimate_context(shown),
-        "paper": request.shop.paper.lower(),
-        **_address(request, shown.job),
-    }
-    filename = f"estimate-{claim}-{number}.pdf"
-    return papers.answer(request, "intake/papers/estimate.html", context, filename=filename)
+# --- What papers and pages share ---
 
 
 def shown_lines(lines: Iterable[tuple[Any, Decimal]]) -> list[dict[str, Any]]:
@@ -280,7 +125,7 @@ def taxes_shown(kept: list[dict[str, str]]) -> list[dict[str, Any]]:
     return [{**tax, "base": Decimal(tax["base"]), "tax": Decimal(tax["tax"])} for tax in kept]
 
 
-def _address(request: Request, job: Job) -> dict[str, str]:
+def paper_address(request: Request, job: Job) -> dict[str, str]:
     """The address that a paper's QR code holds."""
     return {"address": lan_url(request, reverse("scan", args=[job.claim]))}
 
@@ -293,7 +138,7 @@ def _address(request: Request, job: Job) -> dict[str, str]:
 @once
 def invoice_new(request: Request, claim: str) -> HttpResponse:
     """What an invoice issued now would say; sent, it is issued."""
-    job = _job(claim)
+    job = job_with_card(claim)
     if request.method == "GET":
         fee = request.GET.get("fee", "")
         return _invoice_draft(request, job, fee if fee in ("charge", "leave") else "")
@@ -398,7 +243,7 @@ def invoice_paper(request: Request, label: str) -> HttpResponse:
         **_invoice_context(shown),
         "paper": request.shop.paper.lower(),
         "today": billing.today(request.shop),
-        **_address(request, shown.job),
+        **paper_address(request, shown.job),
     }
     return papers.answer(
         request, "intake/papers/invoice.html", context, filename=f"invoice-{shown.label}.pdf"
@@ -412,7 +257,7 @@ def invoice_paper(request: Request, label: str) -> HttpResponse:
 @allowed("take money")
 @once
 def payment_new(request: Request, claim: str) -> HttpResponse:
-    job = _job(claim)
+    job = job_with_card(claim)
     currency = request.shop.currency
     if request.method == "GET":
         standing = billing.account(job)
@@ -483,7 +328,7 @@ def receipt_context(request: Request, job: Job) -> dict[str, Any]:
         "signature": picture_of(went.signature if went else None),
         "pieces": [piece for piece in job.pieces.all() if piece.went_home_at],
         "today": billing.today(request.shop),
-        **_address(request, job),
+        **paper_address(request, job),
     }
 
 
@@ -494,7 +339,7 @@ def receipt_context(request: Request, job: Job) -> dict[str, Any]:
 @allowed("record an answer")
 @once
 def ready_notice(request: Request, claim: str) -> HttpResponse:
-    job = _job(claim)
+    job = job_with_card(claim)
     form = ReadyNoticeForm(request.POST if request.method == "POST" else None)
     if form.is_valid():
         try:
@@ -522,7 +367,7 @@ def _notice_form(request: Request, job: Job, form: ReadyNoticeForm, *, status: i
 @allowed("move jobs")
 @once
 def take_home_as_is(request: Request, claim: str) -> HttpResponse:
-    job = _job(claim)
+    job = job_with_card(claim)
     if request.method == "GET":
         return _as_is_form(request, job, AsIsForm(initial={"revision": job.revision}))
     form = AsIsForm(request.POST)
@@ -533,7 +378,7 @@ def take_home_as_is(request: Request, claim: str) -> HttpResponse:
     except ChangedMeanwhile as why:
         form = AsIsForm({**request.POST.dict(), "revision": why.revision})
         form.add_error(None, str(why))
-        return _as_is_form(request, _job(claim), form, status=why.status)
+        return _as_is_form(request, job_with_card(claim), form, status=why.status)
     except Refused as why:
         form.add_error(None, str(why))
         return _as_is_form(request, job, form, status=why.status)
