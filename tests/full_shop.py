@@ -112,7 +112,7 @@ class FullShop:
             "my-pin": [({}, "")],
             "shop-settings": [({}, "")],
             "taxes": [({}, "")],
-            "tax-end": [({"pk": 1}, "")],
+            "tax-end": [({"pk": TaxRate.objects.get(valid_to=None).pk}, "")],
             "terms": [({}, "")],
             "terms-version": [({"version": 1}, "")],
             "staff": [({}, "")],
