@@ -21,7 +21,7 @@ from PIL import Image, ImageDraw
 from calc import readings
 from intake import billing, charges, dropoff, estimating, labour, pickup, work, workflow
 from intake.models import Invoice, Job, LabourSpell, PadEntry, Payment, State, Visit
-from shop.models import Shop, Staff, Terms
+from shop.models import Shop, Staff, TaxRate, Terms
 from shop.once import FIELD, new_key
 from tests.factories import (
     FindingFactory,
