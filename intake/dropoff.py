@@ -13,7 +13,7 @@ from django.db import transaction
 from django.db.models import F, Max, Q
 from django.utils import timezone
 
-from intake import claims, matching
+from intake import claims, comebacks, matching
 from intake.folding import digits, fold
 from intake.models import Gear, GearKind, Job, LoosePiece, PadEntry, Person, Phone, Signature, State, Visit
 from shop import timeline
@@ -136,7 +136,10 @@ def agreed_words(shop: Shop, one: Brought) -> str:
         if one.spend_limit is None
         else f"Go ahead without asking up to {format_amount(one.spend_limit, shop.currency)}."
     )
-    return f"{one.named}. {fee_words(shop, one.diagnosis_fee)} {limit}"
+    fee = fee_words(shop, one.diagnosis_fee)
+    if one.comeback_of and one.diagnosis_fee:
+        fee += f" Not if the warranty of the repair {one.comeback_of.claim} covers it."
+    return f"{one.named}. {fee} {limit}"
 
 
 def fee_words(shop: Shop, fee: Decimal) -> str:
@@ -268,8 +271,8 @@ def _turn(entry: PadEntry, was: str, to: str) -> None:
 def _tag(visit: Visit, one: Brought, by: Staff, month: dt.date) -> Job:
     """Make the job of one piece of gear, with the next claim number of the month."""
     gear = _gear(one, visit.person, by)
-    if one.comeback_of and one.comeback_of.gear_id != gear.pk:
-        raise Refused("A comeback is the same gear again. Choose the gear that came back.")
+    if one.comeback_of:
+        comebacks.check(gear, one.comeback_of)
     yymm = f"{month:%y%m}"
     last = Job.objects.filter(month=yymm).aggregate(last=Max("number"))["last"] or 0
     number, claim = claims.following(month.year, month.month, last)
@@ -495,16 +498,9 @@ def gear_of(person: Person, on: dt.date) -> list[Gear]:
     is none.
     """
     gear = list(person.gear.all())
-    jobs = list(Job.objects.filter(gear__in=gear).order_by("pk"))
+    jobs, shop = list(Job.objects.filter(gear__in=gear).order_by("pk")), Shop.current()
     for one in gear:
         own = [j for j in jobs if j.gear_id == one.pk]
         one.here = next((j for j in own if not j.is_over), None)
-        one.comeback = next((j for j in reversed(own) if under_warranty(j, on)), None)
+        one.comeback = next((j for j in reversed(own) if comebacks.verdict_on(j, on, shop).covers), None)
     return gear
-
-
-def under_warranty(job: Job, on: dt.date) -> bool:
-    """Say whether a collected job's warranty, on labour or parts, runs on a day. The last day counts."""
-    return job.state == State.COLLECTED and any(
-        until is not None and until >= on for until in (job.labour_warranty_until, job.parts_warranty_until)
-    )

@@ -17,7 +17,7 @@ from django.http import QueryDict
 from django.utils import timezone
 from django.utils.functional import cached_property
 
-from intake import dropoff
+from intake import comebacks, dropoff
 from intake.dropoff import Brought, Parcel, Who
 from intake.folding import digits
 from intake.forms_pad import (
@@ -41,7 +41,9 @@ from intake.models import Gear, GearKind, Job, PadEntry, Person, Visit
 from intake.signatures import SignatureField
 from shop.models import Shop
 from shop.money import format_amount, round_to
+from shop.wording import day_words
 
+REPAIRS_OFFERED: Final = 5  # of a piece of gear, to come back from
 _KNOWN: Final = ("maker", "model", "serial")  # what known gear needn't be told again
 
 
@@ -95,7 +97,12 @@ class GearForm(GearQuestion, ComplaintQuestion, CameWithQuestion, HistoryQuestio
         widget=forms.HiddenInput,
         error_messages={"invalid_choice": "This gear isn't here any more. Choose again."},
     )
-    comeback = forms.BooleanField(label="It is a comeback", required=False)
+    comeback = forms.ChoiceField(
+        label="Does it come back from a repair?",
+        required=False,
+        widget=forms.RadioSelect,
+        error_messages={"invalid_choice": "Choose one of this gear’s own repairs, or none."},
+    )
     year_guess = WordsField("Year, or a guess", 20, required=False)
     marks = WordsField(
         "Marks that tell it apart", 300, required=False, help_text="Stickers, scratches, a torn corner."
@@ -107,6 +114,8 @@ class GearForm(GearQuestion, ComplaintQuestion, CameWithQuestion, HistoryQuestio
         super().__init__(*args, **kwargs)
         self.most_fee = most_fee
         self.fields["kind"].required = not self["gear"].value()
+        self.repairs = {job.claim: job for job in _repairs(self["gear"].value())}
+        self.fields["comeback"].choices = [("", "No, or not clear yet"), *self._repair_words()]
         self.fields["came_with"].label = "Came with"
         self.fields["complaint"].label = "Complaint, in their words"
         self.fields["complaint"].widget.attrs["rows"] = 3
@@ -114,6 +123,22 @@ class GearForm(GearQuestion, ComplaintQuestion, CameWithQuestion, HistoryQuestio
         self.fields["happened"].label = "What happened to it"
         if most_fee is not None:
             self.fields["diagnosis_fee"].help_text = "It was signed. It can be lowered, not raised."
+
+    def _repair_words(self) -> list[tuple[str, str]]:
+        """Each repair that the gear may come back from, with what its warranty covers today."""
+        today = timezone.localdate(timezone=self.shop.zone)
+        words = []
+        for claim, job in self.repairs.items():
+            home = day_words(job.collected_at.astimezone(self.shop.zone))
+            words.append(
+                (claim, f"{claim}, home on {home}. {comebacks.verdict_on(job, today, self.shop).sentence}")
+            )
+        return words
+
+    @property
+    def comeback_of(self) -> Job | None:
+        """The repair that was chosen as the one it comes back from."""
+        return self.repairs.get(self.cleaned_data.get("comeback", ""))
 
     def clean_diagnosis_fee(self) -> Decimal:
         fee = self.cleaned_data["diagnosis_fee"] or Decimal(0)
@@ -145,7 +170,7 @@ class GearForm(GearQuestion, ComplaintQuestion, CameWithQuestion, HistoryQuestio
             },
             wanted_by=agreed["wanted_by"],
             spend_limit=agreed["spend_limit"],
-            comeback_of=_comeback(said["gear"]) if said["gear"] and said["comeback"] else None,
+            comeback_of=self.comeback_of,
         )
 
 
@@ -272,7 +297,8 @@ class Sheet:
             if wrong or not {"gear", "kind"} & set(facts):
                 continue  # nothing is said rather than something that isn't agreed
             limit = judged.agreed.cleaned_data["spend_limit"]
-            words.append(dropoff.agreed_words(self.shop, Brought(complaint="", spend_limit=limit, **facts)))
+            one = Brought(complaint="", spend_limit=limit, comeback_of=form.comeback_of, **facts)
+            words.append(dropoff.agreed_words(self.shop, one))
         return words
 
     # --- what the page shows beside the boxes
@@ -502,7 +528,9 @@ def _plain(amount: Decimal, shop: Shop) -> str:
     return str(round_to(amount, shop.currency)) if amount else ""
 
 
-def _comeback(gear: Gear) -> Job | None:
-    today = timezone.localdate()
-    collected = gear.jobs.order_by("-pk")
-    return next((job for job in collected if dropoff.under_warranty(job, today)), None)
+def _repairs(gear: Any) -> list[Job]:
+    """The latest repairs of known gear; `gear` is what stands in the box."""
+    pk = gear.pk if isinstance(gear, Gear) else _number(str(gear or ""))
+    if pk is None:
+        return []
+    return comebacks.repairs_of(Job.objects.filter(gear=pk))[:REPAIRS_OFFERED]

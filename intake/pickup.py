@@ -1,11 +1,10 @@
 """How gear goes home: the owner is told, everything is ticked off, somebody signs, the warranty starts."""
 
-import datetime as dt
 from collections.abc import Collection, Mapping
 
 from django.db import transaction
 
-from intake import billing, workflow
+from intake import billing, comebacks, warranty, workflow
 from intake.models import Job, Pickup, ReadyNotice, Signature, State
 from shop import timeline
 from shop.errors import ChangedMeanwhile, NotAllowed, NotAllowedYet
@@ -159,16 +158,15 @@ def hand_back(
 
 
 def _start_warranty(job: Job) -> None:
-    """Warranty runs from the shop's local date. What goes home as it is has none."""
+    """Warranty runs from the shop's local date. What goes home as it is has none.
+
+    How long is what the owner of the gear signed; terms that say nothing of it leave it to the shop's figures
+    of today.
+    """
     shop = Shop.current()
     if job.declined or shop is None:
         return
-    day = billing.today(shop)
-    job.labour_warranty_until = _last_day(day, shop.warranty_labour_days)
-    job.parts_warranty_until = _last_day(day, shop.warranty_parts_days)
+    day, signed = billing.today(shop), comebacks.warranty_signed(job)
+    job.labour_warranty_until = warranty.last_day(day, signed.labour_days)
+    job.parts_warranty_until = warranty.last_day(day, signed.parts_days)
     job.save(update_fields=["labour_warranty_until", "parts_warranty_until"])
-
-
-def _last_day(first: dt.date, days: int) -> dt.date | None:
-    """The last day of a warranty of so many days; None where there is none."""
-    return first + dt.timedelta(days=days) if days else None

@@ -255,8 +255,12 @@ def test_somebody_elses_gear_is_not_taken_in_as_theirs(take_in):
     ],
 )
 def test_warranty_runs_to_the_end_of_its_last_day(labour, parts, on, runs, shop):
-    job = JobFactory(state=State.COLLECTED, labour_warranty_until=labour, parts_warranty_until=parts)
-    assert dropoff.under_warranty(job, on) is runs
+    job = JobFactory(
+        state=State.COLLECTED,
+        collected_at=dt.datetime(2026, 9, 1, 12, tzinfo=dt.UTC),
+        labour_warranty_until=labour,
+        parts_warranty_until=parts,
+    )
     (gear,) = dropoff.gear_of(job.person, on)
     assert gear.comeback == (job if runs else None)
 
