@@ -125,6 +125,8 @@ def storage_words(terms: Terms, currency: str) -> str:
         fee += f", at most {format_amount(terms.fee_cap, currency)}"
     cost = f"The first {terms.free_days} days from {told} are free. {fee}." if terms.daily_fee else ""
     notices = "one notice" if terms.notices == 1 else f"{terms.notices} notices"
+    if terms.notices > 1 and terms.notice_gap_days:
+        notices += f" at least {terms.notice_gap_days} days apart"
     last = f"The last day to collect is {terms.deadline_days} days after {told}, with {notices} before it."
     return f"{cost} {last}".strip()
 

@@ -124,10 +124,19 @@ class TermsForm(ConflictCheck, MoneyFields, forms.ModelForm):
     deadline_days = days_field(
         "Deadline, days", "Counted from the same notice; not before free storage ends."
     )
+    notice_gap_days = days_field(
+        "Days between two notices, at least", "And as many after the last one, before anything is done."
+    )
+    warranty_labour_days = days_field("Warranty on labour, days", "Empty: as it stands under Shop.")
+    warranty_parts_days = days_field("Warranty on parts, days", "Empty: as it stands under Shop.")
 
     class Meta:
         model = Terms
-        fields = ["text", "storage_text", "free_days", "daily_fee", "fee_cap", "notices", "deadline_days"]
+        fields = [
+            *["text", "storage_text", "free_days", "daily_fee", "fee_cap"],
+            *["notices", "notice_gap_days", "deadline_days"],
+            *["warranty_labour_days", "warranty_parts_days"],
+        ]
         widgets = {
             "text": forms.Textarea(attrs={"rows": 12}),
             "storage_text": forms.Textarea(attrs={"rows": 6}),
@@ -135,6 +144,8 @@ class TermsForm(ConflictCheck, MoneyFields, forms.ModelForm):
 
     def __init__(self, *args: Any, currency: str, **kwargs: Any):
         super().__init__(*args, **kwargs)
+        for name in ("warranty_labour_days", "warranty_parts_days"):
+            self.fields[name].required = False
         self.use_currency(currency)
 
     def clean(self) -> dict[str, Any]:
@@ -149,11 +160,22 @@ def chosen_currency(data: Any, otherwise: str) -> str:
 
 
 def check_deadline(form: forms.BaseForm, values: dict[str, Any]) -> None:
-    """The deadline can't come before free storage ends."""
+    """The deadline can't come before free storage ends, and leaves room for every notice and the gap after it."""
     free, deadline = values.get("free_days"), values.get("deadline_days")
-    if free is not None and deadline is not None and deadline < free:
+    if free is None or deadline is None:
+        return
+    if deadline < free:
         form.add_error(
             "deadline_days", f"Free storage lasts {free} days. The deadline can't come before that."
+        )
+        return
+    notices, gap = values.get("notices"), values.get("notice_gap_days")
+    if notices and gap and deadline < free + notices * gap:
+        each = "a notice" if notices == 1 else f"{notices} notices"
+        form.add_error(
+            "deadline_days",
+            f"After {free} free days, {each} with {gap} days after each need {free + notices * gap} days. "
+            "Set a later deadline, fewer notices or fewer days between them.",
         )
 
 
@@ -238,7 +260,8 @@ class OpeningForm(MoneyFields, forms.Form):
         shop_fields = ShopForm(instance=Shop()).fields
         terms_fields = TermsForm(instance=Terms(), currency="USD").fields
         self.fields |= {name: shop_fields[name] for name in self.SHOP}
-        self.fields |= {name: terms_fields[name] for name in self.TERMS}
+        # The first terms give the warranty that stands among the shop's own data: it is asked once.
+        self.fields |= {name: terms_fields[name] for name in self.TERMS if name not in self.SHOP}
         # A guess would be kept by whoever scrolls past it: what the computer doesn't know is chosen.
         zone = opening.machine_zone()
         self.initial |= {"currency": "", "time_zone": zone}

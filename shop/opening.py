@@ -138,6 +138,7 @@ def example_terms() -> dict[str, Any]:
         "free_days": 30,
         "daily_fee": Decimal(0),
         "notices": 3,
+        "notice_gap_days": 14,
         "deadline_days": 90,
     }
 

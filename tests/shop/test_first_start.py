@@ -56,6 +56,7 @@ def typed(code: str, **changes: Any) -> dict[str, Any]:
         "daily_fee": "2",
         "fee_cap": "",
         "notices": "3",
+        "notice_gap_days": "14",
         "deadline_days": "90",
         "owner_name": "Wren Adeyemi",
         "owner_sign_in": "Wren",
@@ -231,6 +232,8 @@ def test_what_the_computer_cannot_know_is_chosen_and_not_guessed(db: None) -> No
         ("tax_on", ["is_staff"]),
         ("free_days", "4000"),
         ("deadline_days", "29"),
+        ("deadline_days", "71"),  # 30 free and three notices of 14 need 72
+        ("notice_gap_days", "a fortnight"),
         ("daily_fee", "free"),
         ("owner_sign_in", "två ord"),
         ("new_password", "short"),

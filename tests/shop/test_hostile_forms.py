@@ -163,7 +163,8 @@ def test_the_end_of_a_tax_stands_anything(ready: Tablet, typed: dict[str, str]) 
 @hostile
 @given(
     typed=everything(
-        "text", "storage_text", "free_days", "daily_fee", "fee_cap", "notices", "deadline_days", "opened_with"
+        *["text", "storage_text", "free_days", "daily_fee", "fee_cap", "notices", "notice_gap_days"],
+        *["deadline_days", "warranty_labour_days", "warranty_parts_days", "opened_with"],
     )
 )
 def test_the_terms_stand_anything(ready: Tablet, shop: Shop, typed: dict[str, str]) -> None:
@@ -194,7 +195,7 @@ def test_somebodys_page_stands_anything(ready: Tablet, bench: Staff, typed: dict
         *["code", "name", "address", "phone", "email", "tax_number", "currency", "time_zone", "paper"],
         *["labour_rate", "diagnosis_fee", "warranty_labour_days", "warranty_parts_days", "tax_rounding"],
         *["tax", "tax_name", "tax_percent", "tax_on", "text", "storage_text", "free_days", "daily_fee"],
-        *["fee_cap", "notices", "deadline_days", "owner_name", "owner_sign_in"],
+        *["fee_cap", "notices", "notice_gap_days", "deadline_days", "owner_name", "owner_sign_in"],
         *["new_password", "new_password_again", "new_pin"],
     )
 )

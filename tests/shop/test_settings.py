@@ -206,5 +206,24 @@ def test_the_deadline_cannot_come_before_free_storage_ends(shop: Shop) -> None:
     assert "deadline_days" in form.errors
 
 
+@pytest.mark.parametrize(("deadline", "fits"), [(71, False), (72, True)])
+def test_the_deadline_leaves_room_for_every_notice(shop: Shop, deadline: int, fits: bool) -> None:
+    # 30 free days, then three notices with 14 days after each: 30 + 42
+    figures = {"free_days": 30, "daily_fee": "0", "notices": 3, "notice_gap_days": 14}
+    form = TermsForm({"text": "a", "storage_text": "b", **figures, "deadline_days": deadline}, currency="USD")
+    assert form.is_valid() == fits
+    if not fits:
+        assert "need 72 days" in form.errors["deadline_days"][0]
+
+
+def test_terms_may_give_a_warranty_of_their_own(owners_tablet: Tablet, shop: Shop) -> None:
+    opened = as_shown(owners_tablet.get("/shop/terms/"))
+    typed = {**opened, "notice_gap_days": "10", "warranty_labour_days": "180", "warranty_parts_days": ""}
+    assert owners_tablet.send("/shop/terms/", typed).status_code == 302
+    now = Terms.current()
+    assert (now.notice_gap_days, now.warranty_labour_days, now.warranty_parts_days) == (10, 180, None)
+    assert "180 days" in owners_tablet.get(f"/shop/terms/{now.version}/").content.decode()
+
+
 def test_the_page_says_to_have_terms_checked(owners_tablet: Tablet, shop: Shop) -> None:
     assert "Have these terms checked locally" in owners_tablet.get("/shop/terms/").content.decode()
