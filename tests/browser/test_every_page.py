@@ -246,3 +246,15 @@ def test_what_opens_over_a_page(full: FullShop, crawl_as: Callable[..., Crawl]) 
         crawl.measure(f"/jobs/, {size['width']} px wide, with a sheet open", RULES)
         crawl.axe_at_work = False
     fail_on(crawl)
+
+
+def test_the_crawl_sees_what_is_wrong(owner: Staff, crawl_as: Callable[..., Crawl]) -> None:
+    crawl = crawl_as(owner)
+    crawl.look_at(
+        "/bad/",
+        html='<!doctype html><html lang="en"><title>Bad</title><link rel="stylesheet" href="/static/css/benchtag.css">'
+        "<body><main><h2>Bad</h2><button></button><img src='/static/img/icon-180.png'><p style='width: 2000px'>Wide</p></main>"
+        "<script>notThere()</script>",
+    )
+    for fault in ("0 h1", "px too wide", "px high", "axe button-name", "axe image-alt", "the browser says"):
+        assert fault in crawl.found(), crawl.found()

@@ -5,6 +5,8 @@ import json
 import pytest
 from playwright.sync_api import expect
 
+pytestmark = pytest.mark.browser
+
 CLAIM = "2611-0042-K"
 
 
