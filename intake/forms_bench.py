@@ -14,7 +14,7 @@ from django.http import QueryDict
 
 from intake.merging import Merged, merge
 from intake.minutes import MinutesError, as_hours, parse_minutes
-from intake.models import Charge, Finding, Job, LabourSpell, Note, Photo, State
+from intake.models import Charge, Circuit, Finding, Job, LabourSpell, Note, Photo, State
 from intake.models.bills import LineKind
 from shop.models import Staff
 from shop.money import AmountError, parse_amount, round_to
@@ -223,10 +223,23 @@ class FindingForm(RevisedForm):
     )
     cause = forms.CharField(label="Cause", max_length=300, required=False)
     cure = forms.CharField(label="Cure", max_length=300, required=False)
+    circuit = forms.ChoiceField(
+        label="Part of the circuit",
+        choices=[("", "Not said"), *Circuit.choices],
+        required=False,
+        widget=forms.RadioSelect,
+        help_text="For the report of what comes back.",
+        error_messages={"invalid_choice": "Choose one of these, or leave it."},
+    )
 
     @classmethod
     def texts_of(cls, thing: Finding, currency: str) -> dict[str, str]:
-        return {"fault": thing.fault, "cause": thing.cause, "cure": thing.cure}
+        return {
+            "fault": thing.fault,
+            "cause": thing.cause,
+            "cure": thing.cure,
+            "circuit": thing.circuit,
+        }
 
 
 class NewFindingForm(FindingForm):

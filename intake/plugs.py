@@ -2,7 +2,7 @@
 
 from typing import Any
 
-from intake import finders, front, gates, pickup, views_dropoff, views_money
+from intake import finders, front, gates, pickup, views_comebacks, views_dropoff, views_money
 from shop import sockets
 
 sockets.gates.plug(sockets.Gate("timer stopped", gates.timer_stopped, order=10))
@@ -40,6 +40,11 @@ sockets.panels.plug(
 # a job's page
 sockets.panels.plug(
     sockets.Panel("money", "job", "see jobs", "intake/_money_panel.html", views_money.money_panel, order=60)
+)
+sockets.panels.plug(
+    sockets.Panel(
+        "warranty", "job", "see jobs", "intake/_job_warranty.html", views_comebacks.warranty_panel, order=70
+    )
 )
 
 # reports

@@ -5,6 +5,7 @@ from django.urls import path
 from intake import (
     views_bench,
     views_charges,
+    views_comebacks,
     views_dropoff,
     views_estimates,
     views_jobs,
@@ -101,6 +102,13 @@ urlpatterns: list = [
         views_charges.job_charge_put_back,
         name="job-charge-put-back",
     ),
+    # comebacks and warranty
+    path("job/<str:claim>/warranty/", views_comebacks.job_warranty, name="job-warranty"),
+    path("job/<str:claim>/comeback/", views_comebacks.job_comeback, name="job-comeback"),
+    path("job/<str:claim>/comeback/undo/", views_comebacks.job_comeback_undo, name="job-comeback-undo"),
+    path("job/<str:claim>/comeback/fault/", views_comebacks.job_comeback_fault, name="job-comeback-fault"),
+    path("job/<str:claim>/comeback/cover/", views_comebacks.job_cover, name="job-cover"),
+    path("job/<str:claim>/comeback/uncover/", views_comebacks.job_uncover, name="job-uncover"),
     # papers
     path("visit/<int:pk>/ticket/<slug:size>/", views_papers.ticket, name="ticket-paper"),
     path("visit/<int:pk>/ticket/<slug:size>/print/", views_papers.print_ticket, name="ticket-print"),

@@ -139,7 +139,7 @@ def job_finding_edit(request: Request, claim: str, pk: int) -> HttpResponse:
         return finding, finding.revision
 
     def save(form: FindingForm) -> None:
-        fields = {name: form.cleaned_data[name] for name in ("fault", "cause", "cure")}
+        fields = {name: form.cleaned_data[name] for name in ("fault", "cause", "cure", "circuit")}
         work.change_finding(finding, by=request.user, revision=form.cleaned_data["revision"], **fields)
 
     return edit(

@@ -157,7 +157,9 @@ def gear(request: Request, pk: int) -> HttpResponse:
     findings = Prefetch("findings", Finding.objects.filter(struck_at__isnull=True))
     context = {
         "gear": gear,
-        "jobs": list(gear.jobs.with_card().prefetch_related(findings).order_by("-pk")),
+        "jobs": list(
+            gear.jobs.with_card().select_related("comeback_of").prefetch_related(findings).order_by("-pk")
+        ),
         "panels": sockets.panels_for("gear", request, gear),
         "entries": timeline.of(gear)[:50],
     }

@@ -51,17 +51,17 @@ def note(job: Job, *, text: str, by: Staff) -> Note:
 
 
 @transaction.atomic
-def find_fault(job: Job, *, fault: str, cause: str, cure: str, by: Staff) -> Finding:
-    """Write down what is wrong, why, and what mends it."""
+def find_fault(job: Job, *, fault: str, cause: str, cure: str, by: Staff, circuit: str = "") -> Finding:
+    """Write down what is wrong, why, and what mends it; `circuit` says where in the gear, coarsely."""
     job = still_open(job)
-    finding = Finding.objects.create(job=job, fault=fault, cause=cause, cure=cure, by=by)
-    timeline.write(job, by=by, words="wrote a finding", after={"Fault": fault, "Cause": cause, "Cure": cure})
+    finding = Finding.objects.create(job=job, fault=fault, cause=cause, cure=cure, circuit=circuit, by=by)
+    timeline.write(job, by=by, words="wrote a finding", after=_finding_words(finding))
     return finding
 
 
 @transaction.atomic
 def change_finding(
-    finding: Finding, *, fault: str, cause: str, cure: str, by: Staff, revision: int
+    finding: Finding, *, fault: str, cause: str, cure: str, by: Staff, revision: int, circuit: str = ""
 ) -> Finding:
     """Change a finding that the person saw at `revision`.
 
@@ -70,13 +70,22 @@ def change_finding(
     """
     still_open(finding.job)
     take_revision(finding, revision)
-    before = {"Fault": finding.fault, "Cause": finding.cause, "Cure": finding.cure}
-    after = {"Fault": fault, "Cause": cause, "Cure": cure}
-    finding.fault, finding.cause, finding.cure = fault, cause, cure
+    before = _finding_words(finding)
+    finding.fault, finding.cause, finding.cure, finding.circuit = fault, cause, cure, circuit
     finding.save()
+    after = _finding_words(finding)
     if before != after:
         timeline.write(finding.job, by=by, words="changed a finding", before=before, after=after)
     return finding
+
+
+def _finding_words(finding: Finding) -> dict[str, str]:
+    return {
+        "Fault": finding.fault,
+        "Cause": finding.cause,
+        "Cure": finding.cure,
+        "Part of the circuit": finding.get_circuit_display(),
+    }
 
 
 @transaction.atomic
