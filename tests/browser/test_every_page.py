@@ -253,7 +253,8 @@ def test_the_crawl_sees_what_is_wrong(owner: Staff, crawl_as: Callable[..., Craw
     crawl.look_at(
         "/bad/",
         html='<!doctype html><html lang="en"><title>Bad</title><link rel="stylesheet" href="/static/css/benchtag.css">'
-        "<body><main><h2>Bad</h2><button></button><img src='/static/img/icon-180.png'><p style='width: 2000px'>Wide</p></main>"
+        "<body><main><h2>Bad</h2><button></button><img src='/static/img/icon-180.png'>"
+        "<p style='width: 2000px'>Wide</p></main>"
         "<script>notThere()</script>",
     )
     for fault in ("0 h1", "px too wide", "px high", "axe button-name", "axe image-alt", "the browser says"):
