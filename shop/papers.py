@@ -49,9 +49,8 @@ def why_not() -> str | None:
     return None if available() else pdf_libraries.how_to_get()
 
 
-@cache
 def available() -> bool:
-    """Tell whether PDFs can be made. Libraries that come later are found when the shop is opened again."""
+    """Tell whether PDFs can be made. A no is not remembered: libraries may come, and a busy moment passes."""
     try:
         import weasyprint  # noqa: F401
     except (OSError, ImportError):
