@@ -1,4 +1,4 @@
-"""Money on a job: what it comes to, estimates and their answers, invoices, payments, and going home as is.
+"""Money on a job: what it comes to, its invoices, its account, and going home as is.
 
 Sums are worked out by `shop.money` alone. Every verb that touches a job's money first locks the job's row, so
 that two tablets at once take their turn: one bill is never issued twice.
@@ -7,22 +7,25 @@ that two tablets at once take their turn: one bill is never issued twice.
 import datetime as dt
 import hashlib
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from decimal import Decimal
 from typing import Any, Final
 
 from django.db import transaction
 from django.db.models import F
+from django.db.models.functions import Coalesce
 from django.utils import timezone
 
 from intake import workflow
 from intake.models import (
     Charge,
+    Estimate,
     Invoice,
     InvoiceLine,
     Job,
     Payment,
+    Person,
     Series,
     State,
 )
@@ -52,40 +55,70 @@ def today(shop: Shop) -> dt.date:
 
 @dataclass(frozen=True)
 class Row:
-    """A line of a proposal, as somebody wrote it. A discount's price is a positive sum that is taken off."""
+    """A line of a proposal or of a sale, as somebody wrote it.
+
+    A discount's price is a positive sum that is taken off, or it takes off `percent` of what stands above it.
+    An optional line is the owner's to take or leave.
+    """
 
     kind: str
     text: str
     quantity: Decimal
     unit_price: Decimal
     unit: str = ""
+    percent: Decimal | None = None
+    optional: bool = False
+    unit_cost: Decimal | None = None
 
 
-def total_of(lines: Iterable[Row | BillLine], shop: Shop, on: dt.date) -> money.Totals:
+def money_line(line: Row | BillLine, taxes: tuple[money.TaxShare, ...] = ()) -> money.Line:
+    """A line as `shop.money` adds it up. What is done under warranty costs nothing."""
+    percent = getattr(line, "percent", None)
+    free = getattr(line, "under_warranty", False) or percent is not None
+    return money.Line(
+        text=line.text,
+        kind=line.kind,
+        quantity=Decimal(line.quantity),
+        unit_price=Decimal(0) if free else Decimal(line.unit_price),
+        taxes=taxes,
+        percent=None if percent is None else Decimal(percent),
+    )
+
+
+def total_of(
+    lines: Iterable[Row | BillLine],
+    shop: Shop,
+    on: dt.date,
+    *,
+    exempt: bool = False,
+    rates: Sequence[TaxRate] | None = None,
+) -> money.Totals:
     """Add up lines with the shop's taxes in force on a day. The sums stand in the order of the lines.
+
+    `exempt` is for somebody who pays no tax; `rates` are those of that day, where somebody who adds up many
+    bills has read them already.
 
     Raises:
         CantBill: a discount takes off more than there is, or it is more than can be billed.
     """
-    rates = list(TaxRate.objects.on(on))
+    if exempt:
+        rates = []
+    elif rates is None:
+        rates = list(TaxRate.objects.on(on))
     try:
         return money.total(
-            [
-                money.Line(
-                    text=line.text,
-                    kind=line.kind,
-                    quantity=Decimal(line.quantity),
-                    unit_price=Decimal(line.unit_price),
-                    taxes=_taxes_on(line.kind, rates),
-                )
-                for line in lines
-            ],
+            [money_line(line, _taxes_on(line.kind, rates)) for line in lines],
             shop.currency,
             prices_include_tax=shop.prices_include_tax,
             rounding=shop.tax_rounding,
         )
     except money.MoneyError as why:
         raise CantBill(str(why)) from why
+
+
+def is_exempt(person: Person | None) -> bool:
+    """Whether somebody pays no tax: their number is written down."""
+    return person is not None and bool(person.tax_exempt_number)
 
 
 def bill(job: Job, *, on: dt.date | None = None) -> money.Totals:
@@ -95,7 +128,7 @@ def bill(job: Job, *, on: dt.date | None = None) -> money.Totals:
         CantBill: see `total_of`.
     """
     shop = the_shop()
-    return total_of(in_order(job.charges.standing()), shop, on or today(shop))
+    return total_of(in_order(job.charges.standing()), shop, on or today(shop), exempt=is_exempt(job.person))
 
 
 def in_order(lines: Iterable[Any]) -> list[Any]:
@@ -117,12 +150,16 @@ def taxes_as_kept(totals: money.Totals) -> list[dict[str, str]]:
     return [
         {
             "name": tax.name,
-            "percent": f"{tax.percent.normalize():f}",
+            "percent": _percent(tax.percent),
             "base": str(tax.base),
             "tax": str(tax.tax),
         }
         for tax in totals.taxes
     ]
+
+
+def _percent(percent: Decimal) -> str:
+    return f"{percent.normalize():f}"
 
 
 def the_shop() -> Shop:
@@ -142,7 +179,12 @@ def say(amount: Decimal, currency: str) -> str:
 
 
 def line_amount(line: BillLine, currency: str) -> Decimal:
-    """What stands in a line's own column: quantity times price, below zero for a discount."""
+    """What stands in a line's own column: quantity times price, below zero for a discount.
+
+    What a discount in per cent takes off depends on what stands above it: `total_of` knows.
+    """
+    if getattr(line, "under_warranty", False):
+        return money.round_to(Decimal(0), currency)
     amount = money.round_to(Decimal(line.quantity) * Decimal(line.unit_price), currency)
     return -amount if line.kind == LineKind.DISCOUNT and amount else amount
 
@@ -213,8 +255,9 @@ class Draft:
     """What an invoice issued now would say.
 
     `fee` is the diagnosis fee where it is still a question on this job, else None; `fee_charged` is its
-    answer, `fee_words` says why. `mark` changes when anything of it does: an invoice is issued as it was
-    seen, or not at all.
+    answer, `fee_words` says why. `fee_to_credit` is the fee on an earlier invoice of the job, which is credited
+    when this one is issued. `exempt_number` is the buyer's where no tax is charged. `mark` changes when
+    anything of it does: an invoice is issued as it was seen, or not at all.
     """
 
     charges: tuple[Charge, ...]
@@ -222,13 +265,21 @@ class Draft:
     fee: Decimal | None = None
     fee_charged: bool = False
     fee_words: str = ""
+    fee_to_credit: InvoiceLine | None = None
+    exempt_number: str = ""
 
     @property
     def mark(self) -> str:
-        said = [
-            (c.pk, c.kind, c.text, c.quantity.normalize(), c.unit_price.normalize()) for c in self.charges
-        ]
-        return hashlib.sha256(repr((said, self.totals.net, self.totals.gross)).encode()).hexdigest()[:24]
+        said = [(c.pk, c.kind, c.text, c.quantity.normalize(), _each_of(c)) for c in self.charges]
+        credited = self.fee_to_credit and self.fee_to_credit.pk
+        seen = (said, self.totals.net, self.totals.gross, self.exempt_number, credited)
+        return hashlib.sha256(repr(seen).encode()).hexdigest()[:24]
+
+
+def _each_of(charge: Charge) -> tuple[Any, ...]:
+    """What a charge says of its price."""
+    percent = None if charge.percent is None else charge.percent.normalize()
+    return charge.unit_price.normalize(), percent, charge.under_warranty
 
 
 def draft(job: Job, *, on: dt.date | None = None, charge_fee: bool | None = None) -> Draft:
@@ -254,10 +305,16 @@ def draft(job: Job, *, on: dt.date | None = None, charge_fee: bool | None = None
         if not charged:
             charges = [c for c in charges if c not in standing]
     charges = in_order(charges)
-    totals = total_of(charges, shop, on or today(shop))
+    totals = total_of(charges, shop, on or today(shop), exempt=is_exempt(job.person))
+    proposed = Draft(
+        tuple(charges),
+        totals,
+        fee_to_credit=_fee_to_credit(job, shop, charges),
+        exempt_number=job.person.tax_exempt_number,
+    )
     if not asked:
-        return Draft(tuple(charges), totals)
-    return Draft(tuple(charges), totals, fee=job.diagnosis_fee, fee_charged=charged, fee_words=why)
+        return proposed
+    return replace(proposed, fee=job.diagnosis_fee, fee_charged=charged, fee_words=why)
 
 
 def _fee_rule(job: Job, shop: Shop, charges: list[Charge]) -> tuple[bool, str]:
@@ -270,6 +327,124 @@ def _fee_rule(job: Job, shop: Shop, charges: list[Charge]) -> tuple[bool, str]:
     if repaired:
         return False, "This shop takes the diagnosis fee off the bill of a repair, so it is left off."
     return True, "There is no labour and no part to take the diagnosis fee off, so it is charged."
+
+
+def _fee_to_credit(job: Job, shop: Shop, charges: list[Charge]) -> InvoiceLine | None:
+    """The diagnosis fee that an invoice of this job charged, when the job came back to be repaired after all.
+
+    A shop that takes the fee off the bill of a repair credits it then, whole, if nothing of it is credited yet.
+    """
+    repaired = any(charge.kind in (LineKind.LABOUR, LineKind.PART) for charge in charges)
+    if not repaired or job.declined or not shop.diagnosis_credited:
+        return None
+    billed = job.charges.filter(origin=fee_origin(job), invoice__isnull=False).first()
+    if billed is None:
+        return None
+    return (
+        InvoiceLine.objects.select_related("invoice")
+        .filter(invoice=billed.invoice_id, kind=LineKind.FEE, text=billed.text, credited__isnull=True)
+        .first()
+    )
+
+
+@dataclass(frozen=True)
+class RatesChanged:
+    """What the owner agreed to, with the tax rates of that day and with those of the invoice's."""
+
+    estimate: Estimate
+    then: Decimal
+    now: Decimal
+
+
+def rates_changed(job: Job, *, on: dt.date | None = None) -> RatesChanged | None:
+    """Say whether what was agreed comes to another sum because the tax rates changed since the estimate.
+
+    An invoice charges the rates of its own day; the estimate keeps those it was made with.
+    """
+    shop = the_shop()
+    estimate = job.estimates.filter(answer__yes=True).select_related("answer").first()
+    if estimate is None:
+        return None
+    taken = estimate.answer.taken
+    lines = [line for line in estimate.lines.all() if not line.optional or line.pk in taken]
+    exempt, made_on = is_exempt(job.person), timezone.localdate(estimate.at, shop.zone)
+    then = total_of(lines, shop, made_on, exempt=exempt).gross
+    now = total_of(lines, shop, on or today(shop), exempt=exempt).gross
+    return RatesChanged(estimate, then, now) if then != now else None
+
+
+def number_in(series: str) -> int:
+    """Take the next number of a series, in the transaction that writes what bears it.
+
+    What fails gives it back, so there is never a gap. Whoever else wants one waits: ask for it last.
+    """
+    Series.objects.get_or_create(name=series)
+    number = Series.objects.select_for_update().get(name=series).next_number
+    Series.objects.filter(name=series).update(next_number=F("next_number") + 1)
+    return number
+
+
+def seller_of(shop: Shop) -> dict[str, str]:
+    """The shop, as an invoice keeps it."""
+    return {
+        "name": shop.name,
+        "address": shop.address,
+        "phone": shop.phone,
+        "email": shop.email,
+        "tax_number": shop.tax_number,
+        "country": shop.country,
+    }
+
+
+def buyer_of(person: Person) -> dict[str, str]:
+    """Somebody, as an invoice to them keeps it."""
+    return {"name": person.name, "address": person.address, "email": person.email, "country": person.country}
+
+
+def write_invoice(
+    shop: Shop, lines: Sequence[Charge | Row], totals: money.Totals, *, person: Person | None, **said: Any
+) -> Invoice:
+    """Write an invoice and its lines, under the next number. The caller has a transaction, and locks of its own.
+
+    `totals` are those of `lines`, in their order; `said` is what else stands on it.
+    """
+    invoice = Invoice.objects.create(
+        series=SERIES,
+        number=number_in(SERIES),
+        person=person,
+        exempt_number=person.tax_exempt_number if person else "",
+        seller=seller_of(shop),
+        buyer=buyer_of(person) if person else {},
+        currency=shop.currency,
+        prices_include_tax=shop.prices_include_tax,
+        net=totals.net,
+        taxes=taxes_as_kept(totals),
+        gross=totals.gross,
+        **said,
+    )
+    InvoiceLine.objects.bulk_create(
+        InvoiceLine(
+            invoice=invoice,
+            kind=line.kind,
+            text=line.text,
+            quantity=line.quantity,
+            unit=line.unit,
+            unit_price=line.unit_price,
+            unit_cost=line.unit_cost,
+            percent=line.percent,
+            under_warranty=getattr(line, "under_warranty", False),
+            amount=sums.amount,
+            tax_percents=[_percent(share.percent) for share in sums.line.taxes],
+            net=sums.net,
+            taxes=[
+                {"name": share.name, "percent": _percent(share.percent), "tax": str(tax)}
+                for share, tax in zip(sums.line.taxes, sums.taxes, strict=True)
+            ],
+            position=position,
+        )
+        for position, (line, sums) in enumerate(zip(lines, totals.lines, strict=True))
+    )
+    return invoice
 
 
 @transaction.atomic
@@ -310,46 +485,21 @@ def issue_invoice(
         # the same lines again, now that the fee is a charge like the others
         proposed = replace(proposed, charges=tuple(in_order(job.charges.to_invoice())))
 
-    Series.objects.get_or_create(name=SERIES)
-    series = Series.objects.select_for_update().get(name=SERIES)
-    invoice = Invoice.objects.create(
-        series=series.name,
-        number=series.next_number,
-        job=job,
+    if proposed.fee_to_credit is not None:
+        from intake import credits  # it stands on this module
+
+        credits.credit_fee(proposed.fee_to_credit, by=by, on=on)
+    invoice = write_invoice(
+        shop,
+        proposed.charges,
+        proposed.totals,
         person=job.person,
+        job=job,
         issued_on=on,
         by=by,
-        seller={
-            "name": shop.name,
-            "address": shop.address,
-            "phone": shop.phone,
-            "email": shop.email,
-            "tax_number": shop.tax_number,
-        },
-        buyer={"name": job.person.name, "address": job.person.address},
         what=f"{job.gear}, serial {job.gear.serial}" if job.gear.serial else str(job.gear),
         words=words,
         warranty=_warranty_words(job, shop),
-        currency=shop.currency,
-        prices_include_tax=shop.prices_include_tax,
-        net=proposed.totals.net,
-        taxes=taxes_as_kept(proposed.totals),
-        gross=proposed.totals.gross,
-    )
-    Series.objects.filter(pk=series.pk).update(next_number=F("next_number") + 1)
-    InvoiceLine.objects.bulk_create(
-        InvoiceLine(
-            invoice=invoice,
-            kind=charge.kind,
-            text=charge.text,
-            quantity=charge.quantity,
-            unit=charge.unit,
-            unit_price=charge.unit_price,
-            amount=line.amount,
-            tax_percents=[f"{share.percent.normalize():f}" for share in line.line.taxes],
-            position=position,
-        )
-        for position, (charge, line) in enumerate(zip(proposed.charges, proposed.totals.lines, strict=True))
     )
     Charge.objects.filter(pk__in=[charge.pk for charge in proposed.charges]).update(
         invoice=invoice, revision=F("revision") + 1
@@ -381,108 +531,154 @@ def _warranty_words(job: Job, shop: Shop) -> str:
     return f"Warranty: {' and '.join(given)}, from the day it is collected." if given else ""
 
 
-# --- Payments --------------------------------------------------------------------------------------------
+@dataclass(frozen=True)
+class Left:
+    """What is left of a line of an invoice after its share of the discounts, and each tax on that."""
+
+    net: Decimal
+    taxes: tuple[tuple[money.TaxShare, Decimal], ...]
+
+    @property
+    def tax(self) -> Decimal:
+        return sum((tax for _, tax in self.taxes), Decimal(0))
+
+    @property
+    def gross(self) -> Decimal:
+        return self.net + self.tax
+
+
+def left_of(invoice: Invoice) -> dict[int, Left]:
+    """What is left of each line of an invoice, by the line's key. They add up to the invoice's sums."""
+    lines = list(invoice.lines.all())
+    if any(line.net is None for line in lines):
+        return _worked_out_again(invoice, lines)
+    return {line.pk: Left(line.net, tuple(_tax_as_kept(tax) for tax in line.taxes)) for line in lines}
+
+
+def _tax_as_kept(tax: dict[str, str]) -> tuple[money.TaxShare, Decimal]:
+    return money.TaxShare(tax["name"], Decimal(tax["percent"])), Decimal(tax["tax"])
+
+
+def _worked_out_again(invoice: Invoice, lines: list[InvoiceLine]) -> dict[int, Left]:
+    """The same for an invoice of the time when its lines kept no more than their amounts.
+
+    Which way tax was rounded isn't kept either: it is the one that gives the invoice's own sums.
+    """
+    names = {tax["percent"]: tax["name"] for tax in invoice.taxes}
+    bill = [
+        money_line(line, tuple(money.TaxShare(names.get(p, "Tax"), Decimal(p)) for p in line.tax_percents))
+        for line in lines
+    ]
+    for rounding in Shop.TaxRounding.values:
+        totals = money.total(
+            bill, invoice.currency, prices_include_tax=invoice.prices_include_tax, rounding=rounding
+        )
+        if (totals.net, totals.gross) == (invoice.net, invoice.gross):
+            break
+    return {
+        line.pk: Left(sums.net, tuple(zip(sums.line.taxes, sums.taxes, strict=True)))
+        for line, sums in zip(lines, totals.lines, strict=True)
+    }
+
+
+# --- Accounts --------------------------------------------------------------------------------------------
 
 
 @dataclass(frozen=True)
 class Account:
-    """What a job's invoices and payments come to. Before an invoice nothing is owed; a deposit is in hand."""
+    """What invoices and payments come to, of a job or of a sale over the counter.
+
+    `paid` is what came in less what was given back. Before an invoice nothing is owed; a deposit is in hand.
+    What is written off is owed no more, but it is no money: it can't be given back.
+    """
 
     invoiced: Decimal
     paid: Decimal
+    credited: Decimal = Decimal(0)
+    written_off: Decimal = Decimal(0)
+
+    @property
+    def billed(self) -> Decimal:
+        """The invoices less the credit notes."""
+        return self.invoiced - self.credited
 
     @property
     def owed(self) -> Decimal:
-        return max(money.balance(self.invoiced, [self.paid]), Decimal(0))
+        return max(money.balance(self.billed, [self.paid, self.written_off]), Decimal(0))
 
     @property
     def in_hand(self) -> Decimal:
-        """Paid, and not used up by an invoice yet."""
-        return max(money.balance(self.paid, [self.invoiced]), Decimal(0))
+        """Money that is here and that no invoice uses up: a deposit, or what was paid too much."""
+        return max(money.balance(self.paid, [self.billed]), Decimal(0))
 
 
-def account(job: Job) -> Account:
-    """The job's account as it stands now."""
-    return accounts([job.pk])[job.pk]
+def account(of: Job | Invoice) -> Account:
+    """The account of a job, or of an invoice that has none, as it stands now."""
+    if isinstance(of, Job):
+        return accounts([of.pk])[of.pk]
+    if of.job_id is not None:
+        return accounts([of.job_id])[of.job_id]
+    return sale_accounts([of.credits_id or of.pk])[of.credits_id or of.pk]
 
 
 def accounts(jobs: Iterable[int]) -> dict[int, Account]:
     """The accounts of many jobs, by their keys, in two queries. Added up here: SQLite would add in floats."""
     keys = list(jobs)
-    invoiced, paid = dict.fromkeys(keys, Decimal(0)), dict.fromkeys(keys, Decimal(0))
-    for key, gross in Invoice.objects.filter(job__in=keys).values_list("job_id", "gross"):
-        invoiced[key] += gross
-    for key, amount in Payment.objects.filter(job__in=keys).values_list("job_id", "amount"):
-        paid[key] += amount
-    return {key: Account(invoiced[key], paid[key]) for key in keys}
+    return _accounts(
+        keys,
+        Invoice.objects.filter(job__in=keys).values_list("job_id", "kind", "gross"),
+        Payment.objects.filter(job__in=keys).values_list("job_id", "kind", "amount"),
+    )
+
+
+def sale_accounts(invoices: Iterable[int]) -> dict[int, Account]:
+    """The accounts of many sales over the counter, by the keys of their invoices, in two queries."""
+    keys = list(invoices)
+    whose = Coalesce("credits_id", "pk")
+    bills = Invoice.objects.filter(job=None).annotate(whose=whose).filter(whose__in=keys)
+    return _accounts(
+        keys,
+        bills.values_list("whose", "kind", "gross"),
+        Payment.objects.filter(job=None, invoice__in=keys).values_list("invoice_id", "kind", "amount"),
+    )
+
+
+def all_accounts() -> tuple[dict[int, Account], dict[int, Account]]:
+    """Every account that has a bill or a payment: of jobs, and of sales over the counter. Four queries."""
+    whose = Coalesce("credits_id", "pk")
+    return (
+        _accounts(
+            (),
+            Invoice.objects.filter(job__isnull=False).values_list("job_id", "kind", "gross"),
+            Payment.objects.filter(job__isnull=False).values_list("job_id", "kind", "amount"),
+        ),
+        _accounts(
+            (),
+            Invoice.objects.filter(job=None).annotate(whose=whose).values_list("whose", "kind", "gross"),
+            Payment.objects.filter(job=None).values_list("invoice_id", "kind", "amount"),
+        ),
+    )
+
+
+def _accounts(
+    keys: Iterable[int],
+    bills: Iterable[tuple[int, str, Decimal]],
+    moves: Iterable[tuple[int, str, Decimal]],
+) -> dict[int, Account]:
+    nothing = dict.fromkeys(("invoiced", "paid", "credited", "written_off"), Decimal(0))
+    sums = {key: dict(nothing) for key in keys}
+    for key, kind, gross in bills:
+        side = "credited" if kind == Invoice.Kind.CREDIT_NOTE else "invoiced"
+        sums.setdefault(key, dict(nothing))[side] += gross
+    for key, kind, amount in moves:
+        side = "written_off" if kind == Payment.Kind.WRITE_OFF else "paid"
+        sums.setdefault(key, dict(nothing))[side] += amount
+    return {key: Account(**each) for key, each in sums.items()}
 
 
 def owed(job: Job) -> Decimal:
-    """What the owner still owes: the sum of the invoices less what was paid, never below zero."""
+    """What the owner still owes: invoices less credit notes, payments and what is written off."""
     return account(job).owed
-
-
-@transaction.atomic
-def take_payment(
-    job: Job,
-    *,
-    amount: Decimal,
-    method: str,
-    by: Staff,
-    tendered: Decimal | None = None,
-    note: str = "",
-    deposit: bool = False,
-) -> Payment:
-    """Write down money that was taken for a job: the whole sum, a part of it, or a deposit.
-
-    `tendered` is the cash that was handed over; change goes back from it. `deposit` says that the sum may be
-    more than is owed now.
-
-    Raises:
-        CantBill: nothing, more than is owed, less cash than the sum, or a deposit when all is invoiced.
-    """
-    job, shop = locked(job), the_shop()
-    standing = account(job)
-    if amount <= 0:
-        raise CantBill("Write the sum that was paid. Giving money back isn't done here yet.")
-    if amount >= money.LARGEST:
-        raise CantBill("That is more money than can be billed.")
-    if tendered is not None and method != Payment.Method.CASH:
-        raise CantBill("Only cash is handed over and gives change. Leave that field empty.")
-    if tendered is not None and tendered < amount:
-        raise CantBill("Less cash was handed over than the sum that is paid. Write the smaller sum as paid.")
-    if deposit and job.invoices.exists() and not job.charges.to_invoice().exists():
-        raise CantBill("Everything is invoiced, so there is nothing to take a deposit for.")
-    if not deposit and amount > standing.owed:
-        raise CantBill(_too_much(job, standing, shop.currency))
-    payment = Payment.objects.create(
-        job=job, amount=amount, method=method, tendered=tendered, note=note, by=by
-    )
-    what = "a deposit of " if amount > standing.owed else ""
-    timeline.write(
-        job, by=by, words=f"took {what}{say(amount, shop.currency)}, {payment.get_method_display().lower()}"
-    )
-    return payment
-
-
-def _too_much(job: Job, standing: Account, currency: str) -> str:
-    if not standing.owed and job.charges.to_invoice().exists():
-        return (
-            "Nothing is invoiced yet, so nothing is owed. Issue the invoice first, or take it as a deposit."
-        )
-    if not standing.owed:
-        return "Nothing is owed on this job. If it is a deposit, say so."
-    return (
-        f"Only {say(standing.owed, currency)} is owed. Take that and give the rest back: "
-        "keeping more than is owed isn't done here yet."
-    )
-
-
-def change(payment: Payment) -> Decimal:
-    """What goes back to whoever paid in cash."""
-    if payment.tendered is None:
-        return Decimal(0)
-    return money.change_from(payment.tendered, payment.amount)
 
 
 # --- Before it goes home -----------------------------------------------------------------------------------
@@ -514,6 +710,12 @@ class Open:
         return ""
 
 
+def _fee_sum(proposed: Draft) -> Decimal:
+    """What issuing this invoice takes off an earlier one: the diagnosis fee, with its tax."""
+    fee = proposed.fee_to_credit
+    return left_of(fee.invoice)[fee.pk].gross if fee else Decimal(0)
+
+
 def still_open(job: Job) -> Open:
     """What keeps gear here for the money's sake. The owner of the shop may let it go all the same.
 
@@ -521,7 +723,9 @@ def still_open(job: Job) -> Open:
         CantBill: see `total_of`.
     """
     shop, standing, proposed = the_shop(), account(job), draft(job)
-    unpaid = money.balance(standing.invoiced + proposed.totals.gross, [standing.paid])
+    unpaid = money.balance(
+        standing.billed + proposed.totals.gross - _fee_sum(proposed), [standing.paid, standing.written_off]
+    )
     return Open(
         owed=max(unpaid, Decimal(0)),
         not_invoiced=proposed.totals.gross,

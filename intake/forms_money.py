@@ -8,7 +8,8 @@ from django import forms
 
 from intake.billing import MOST_WORDS
 from intake.forms_bench import AmountField
-from intake.models import Job, LoosePiece, Payment, Pickup, ReadyNotice
+from intake.models import Job, LoosePiece, Pickup, ReadyNotice
+from intake.payments import paid_by
 from intake.signatures import SignatureField
 
 LARGEST_REVISION = 2**31 - 1
@@ -105,7 +106,7 @@ class PaymentForm(ShopForm):
     amount = AmountField(label="Paid", error_messages={"required": "Write the sum that was paid."})
     method = forms.ChoiceField(
         label="How it was paid",
-        choices=Payment.Method.choices,
+        choices=list(paid_by().items()),
         widget=forms.RadioSelect,
         error_messages={"required": "Say how it was paid."},
     )
@@ -116,6 +117,11 @@ class PaymentForm(ShopForm):
         label="It is a deposit",
         required=False,
         help_text="Money taken before the invoice. It stands on the account until then.",
+    )
+    keep = forms.BooleanField(
+        label="Keep what is over as credit",
+        required=False,
+        help_text="For more than is owed: the rest stays on the account until it is used or given back.",
     )
     note = forms.CharField(label="Note", max_length=200, required=False)
 

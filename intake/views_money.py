@@ -10,7 +10,7 @@ from django.shortcuts import get_object_or_404, render
 from django.urls import reverse
 from django.views.decorators.http import require_GET, require_http_methods
 
-from intake import billing, pickup
+from intake import billing, payments, pickup
 from intake.forms_money import AsIsForm, InvoiceForm, PaymentForm, ReadyNoticeForm
 from intake.models import Estimate, Invoice, Job, Payment, State
 from intake.signatures import picture_of
@@ -267,7 +267,7 @@ def payment_new(request: Request, claim: str) -> HttpResponse:
     if not form.is_valid():
         return _payment_form(request, job, form, status=422)
     try:
-        taken = billing.take_payment(job, by=request.user, **form.cleaned_data)
+        taken = payments.take(job, by=request.user, **form.cleaned_data)
     except Refused as why:
         form.add_error(None, str(why))
         return _payment_form(request, job, form, status=why.status)
@@ -300,7 +300,7 @@ def payment(request: Request, pk: int) -> HttpResponse:
         {
             "payment": shown,
             "job": shown.job,
-            "change": billing.change(shown),
+            "change": payments.change(shown),
             "account": billing.account(shown.job),
             "may_go": shown.job.state in pickup.FROM,
         },
@@ -311,7 +311,7 @@ def payment(request: Request, pk: int) -> HttpResponse:
 @allowed("print")
 def receipt_paper(request: Request, pk: int) -> HttpResponse:
     shown = _payment(pk)
-    context = {**receipt_context(request, shown.job), "payment": shown, "change": billing.change(shown)}
+    context = {**receipt_context(request, shown.job), "payment": shown, "change": payments.change(shown)}
     filename = f"receipt-{shown.job.claim}-{shown.pk}.pdf"
     return papers.answer(request, "intake/papers/receipt.html", context, filename=filename)
 

@@ -143,7 +143,8 @@ class LineSum:
     `amount` is what stands in the line's own column: quantity times unit price, below zero for a discount.
     The amounts add up to the bill's net, or to its gross where prices include tax.
     `net`, `tax` and `gross` are what is left of the line after its share of the discounts (so they are zero
-    for a discount itself). They add up to the bill's net, tax and gross.
+    for a discount itself). They add up to the bill's net, tax and gross. `taxes` are the parts of `tax`, in the
+    order of the line's own.
     """
 
     line: Line
@@ -151,6 +152,7 @@ class LineSum:
     net: Decimal
     tax: Decimal
     gross: Decimal
+    taxes: tuple[Decimal, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -215,10 +217,11 @@ def total(
     sums = []
     found: dict[TaxShare, tuple[Decimal, Decimal]] = {}
     for index, line in enumerate(lines):
-        tax = sum(tax_of.get(index, ()), zero)
+        parts = tax_of.get(index, ())
+        tax = sum(parts, zero)
         net = left[index] - tax if prices_include_tax else left[index]
-        sums.append(LineSum(line, amounts[index], net=net, tax=tax, gross=net + tax))
-        for share, part in zip(line.taxes, tax_of.get(index, ()), strict=True):
+        sums.append(LineSum(line, amounts[index], net=net, tax=tax, gross=net + tax, taxes=parts))
+        for share, part in zip(line.taxes, parts, strict=True):
             base, so_far = found.get(share, (zero, zero))
             found[share] = (base + net, so_far + part)
     net = sum((entry.net for entry in sums), zero)
@@ -230,6 +233,23 @@ def total(
         for share, (base, tax) in sorted(found.items(), key=lambda item: (item[0].name, item[0].percent))
     )
     return Totals(net, taxes, gross, tuple(sums))
+
+
+def part_of(whole: Decimal, quantity: Decimal, of: Decimal, *, before: Decimal, currency: str) -> Decimal:
+    """Return what `quantity` out of `of` pieces is of a whole that may be given back piece by piece.
+
+    `before` is how many were given back already. The parts add up to the whole when the last piece is gone,
+    because each is the difference of what was gone before it and what is gone after it.
+
+    Raises `MoneyError` for more pieces than there are.
+    """
+    gone, now = _exact(before), _exact(before) + _exact(quantity)
+    pieces = _exact(of)
+    if not 0 <= gone <= now <= pieces or not pieces:
+        raise MoneyError("That is more than there is.")
+    return round_to(_exact(whole) * now / pieces, currency) - round_to(
+        _exact(whole) * gone / pieces, currency
+    )
 
 
 def balance(gross: Decimal, payments: Iterable[Decimal]) -> Decimal:

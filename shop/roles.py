@@ -50,6 +50,7 @@ ACTS: Final[dict[str, frozenset[Role]]] = {
     "set up the shop": _OWNER,
     "manage staff": _OWNER,
     "waive money owed": _OWNER,
+    "write off": _OWNER,
 }
 
 

@@ -19,7 +19,7 @@ from django.utils import timezone
 from PIL import Image, ImageDraw
 
 from calc import readings
-from intake import billing, charges, dropoff, estimating, labour, pickup, work, workflow
+from intake import billing, charges, dropoff, estimating, labour, payments, pickup, work, workflow
 from intake.models import Invoice, Job, LabourSpell, PadEntry, Payment, State, Visit
 from shop.models import Shop, Staff, TaxRate, Terms
 from shop.once import FIELD, new_key
@@ -346,7 +346,7 @@ def _through_the_house(gear: Any, terms: Terms, by: Staff, *, days: int) -> Job:
     repaired(job, by)
     job = _to_ready(job, by)
     invoice = billing.issue_invoice(job, by=by, words="New output valves, biased and tested.")
-    billing.take_payment(job, amount=invoice.gross, method="cash", tendered=Decimal(300), by=by)
+    payments.take(job, amount=invoice.gross, method="cash", tendered=Decimal(300), by=by)
     footswitch, cover = job.pieces.all()
     pickup.hand_back(
         job,
@@ -379,7 +379,7 @@ def _ready_for_days(terms: Terms, by: Staff, *, days: int) -> Job:
         kind="combo", maker="Corvane", model="Harbor 22", complaint="It crackles.", came_with=("Cover",)
     )
     job = _brought(person, terms, by, brought).jobs.get()
-    billing.take_payment(job, amount=Decimal(40), method="card", by=by, deposit=True, note="Deposit")
+    payments.take(job, amount=Decimal(40), method="card", by=by, deposit=True, note="Deposit")
     repaired(job, by)
     job = _to_ready(job, by)
     billing.issue_invoice(job, by=by, words="New filter capacitors.")

@@ -11,7 +11,7 @@ from typing import Final
 from django.core.files.base import ContentFile
 from django.utils import timezone
 
-from intake import billing, charges, dropoff, estimating, labour, pickup, work, workflow
+from intake import billing, charges, dropoff, estimating, labour, payments, pickup, work, workflow
 from intake.demo import world
 from intake.demo.drawings import ink, picture
 from intake.demo.plans import Customer, Plan, Planner, when_open
@@ -165,7 +165,7 @@ class Past:
         if not plan.declines:
             self._move(job, State.ON_THE_BENCH, tech)
             if estimate.gross > 150 and self.dice.random() < 0.3:
-                billing.take_payment(job, amount=Decimal(50), method="card", by=self.ida, deposit=True)
+                payments.take(job, amount=Decimal(50), method="card", by=self.ida, deposit=True)
             return
         yield self.after(plan, 0.1, 1)
         reason = "The owner declined the estimate."
@@ -351,7 +351,7 @@ class Past:
         if owed := billing.owed(job):
             method = self.dice.choice((Payment.Method.CARD, Payment.Method.CARD, Payment.Method.CASH))
             notes = owed.quantize(Decimal(1)) // 20 * 20 + 20 if method == Payment.Method.CASH else None
-            billing.take_payment(job, amount=owed, method=method, tendered=notes, by=self.ida)
+            payments.take(job, amount=owed, method=method, tendered=notes, by=self.ida)
 
     def _hand_back(self, plan: Plan) -> None:
         job = plan.job

@@ -10,7 +10,7 @@ from django.utils import timezone
 from intake.models.jobs import Job
 from intake.models.people import Person
 from intake.models.visits import Signature
-from shop.models import Kept, Staff
+from shop.models import Kept, Shop, Staff
 
 
 class LineKind(models.TextChoices):
@@ -122,6 +122,7 @@ class Estimate(models.Model):
     net = models.DecimalField(max_digits=12, decimal_places=3)
     taxes = models.JSONField(default=list)  # [{"name", "percent", "base", "tax"}] as decimal text
     gross = models.DecimalField(max_digits=12, decimal_places=3)
+    tax_rounding = models.CharField(max_length=7, default=Shop.TaxRounding.INVOICE)
 
     class Meta:
         ordering = ["-number"]
@@ -137,6 +138,7 @@ class EstimateLine(BillLine):
     estimate = models.ForeignKey(Estimate, models.CASCADE, related_name="lines")
     optional = models.BooleanField("the owner may take or leave it", default=False)
     percent = models.DecimalField("per cent", max_digits=5, decimal_places=2, null=True, blank=True)
+    taxes = models.JSONField(default=list)  # [{"name", "percent"}] that fell on it when it was written
 
 
 class Answer(Kept):
@@ -250,8 +252,15 @@ class InvoiceLine(Kept):
     quantity = models.DecimalField(max_digits=10, decimal_places=3)
     unit = models.CharField(max_length=12, blank=True)
     unit_price = models.DecimalField(max_digits=12, decimal_places=3)
+    percent = models.DecimalField(max_digits=5, decimal_places=2, null=True, blank=True)  # a discount's
+    under_warranty = models.BooleanField(default=False)  # it costs nothing; the price says what it would
     amount = models.DecimalField(max_digits=12, decimal_places=3)
     tax_percents = models.JSONField(default=list)
+    # what was left of it after its share of the discounts, and each tax of that: what a credit note gives back
+    net = models.DecimalField(
+        max_digits=12, decimal_places=3, null=True
+    )  # None: written before this was kept
+    taxes = models.JSONField(default=list)  # [{"name", "percent", "tax"}] as decimal text
     position = models.PositiveIntegerField()
 
     class Meta:

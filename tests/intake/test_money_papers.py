@@ -8,7 +8,7 @@ import pytest
 from django.utils import timezone
 from pypdf import PdfReader
 
-from intake import billing, estimating, pickup
+from intake import billing, estimating, payments, pickup
 from intake.models import Invoice, State
 from shop.models import Shop
 from shop.wording import day_words
@@ -48,7 +48,7 @@ def job(shop, counter):
 
 def test_an_invoice_says_it_all(as_counter, counter, job):
     Shop.objects.update(tax_number="PA-77")
-    billing.take_payment(job, amount=Decimal(50), method="cash", by=counter, deposit=True)
+    payments.take(job, amount=Decimal(50), method="cash", by=counter, deposit=True)
     words = "Two capacitors had dried out.\nWe replaced them and measured the tubes."
     invoice = billing.issue_invoice(job, by=counter, words=words)
     paper = opened(as_counter, f"/invoice/{invoice.label}/paper/")
@@ -138,7 +138,7 @@ def test_an_answered_estimate_carries_its_answer(as_bench, counter, job):
 
 def test_a_receipt_is_80_mm_wide_and_says_the_change(as_counter, counter, job):
     billing.issue_invoice(job, by=counter)
-    paid = billing.take_payment(job, amount=Decimal(100), method="cash", tendered=Decimal(120), by=counter)
+    paid = payments.take(job, amount=Decimal(100), method="cash", tendered=Decimal(120), by=counter)
     paper = opened(as_counter, f"/payment/{paid.pk}/receipt/")
     text = text_of(paper)
     for said in (
@@ -154,7 +154,7 @@ def test_a_receipt_is_80_mm_wide_and_says_the_change(as_counter, counter, job):
 
 
 def test_a_receipt_of_a_deposit_says_that_it_is_in_hand(as_counter, counter, job):
-    paid = billing.take_payment(job, amount=Decimal(40), method="card", by=counter, deposit=True)
+    paid = payments.take(job, amount=Decimal(40), method="card", by=counter, deposit=True)
     text = text_of(opened(as_counter, f"/payment/{paid.pk}/receipt/"))
     assert "not issued yet" in text and "Deposit in hand $40.00" in text and "Owed $0.00" in text
 
@@ -162,7 +162,7 @@ def test_a_receipt_of_a_deposit_says_that_it_is_in_hand(as_counter, counter, job
 def test_the_receipt_of_a_pickup_says_what_went_home_and_the_warranty(as_counter, counter, job):
     switch, cover = LoosePieceFactory(job=job), LoosePieceFactory(job=job, name="Cover", position=1)
     invoice = billing.issue_invoice(job, by=counter)
-    billing.take_payment(job, amount=invoice.gross, method="card", by=counter)
+    payments.take(job, amount=invoice.gross, method="card", by=counter)
     pickup.hand_back(
         job,
         by=counter,
@@ -209,7 +209,7 @@ def test_what_people_typed_is_text_on_paper(as_counter, counter, shop):
 
 def test_a_reprint_after_a_payment_shows_it_and_the_invoice_stays_the_same(as_counter, counter, job):
     invoice = billing.issue_invoice(job, by=counter)
-    billing.take_payment(job, amount=invoice.gross, method="transfer", by=counter)
+    payments.take(job, amount=invoice.gross, method="transfer", by=counter)
     text = text_of(opened(as_counter, f"/invoice/{invoice.label}/paper/"))
     assert "bank transfer -$218.03" in text
     assert f"Owed on {day_words(timezone.localdate(timezone=Shop.current().zone))} $0.00" in text

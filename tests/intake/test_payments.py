@@ -7,7 +7,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from hypothesis.extra.django import TestCase
 
-from intake import billing
+from intake import billing, payments
 from intake.models import Payment
 from shop import timeline
 from shop.once import FIELD, new_key
@@ -26,7 +26,7 @@ def invoiced(by, price: str = "100"):
 
 
 def pay(job, amount: str, by, **more):
-    return billing.take_payment(job, amount=Decimal(amount), method=more.pop("method", "card"), by=by, **more)
+    return payments.take(job, amount=Decimal(amount), method=more.pop("method", "card"), by=by, **more)
 
 
 # By hand: (charges, deposit, invoiced?, payments) -> owed, in hand
@@ -77,7 +77,7 @@ def test_many_accounts_take_two_queries(shop, counter, django_assert_num_queries
     ("amount", "more", "sentence"),
     [
         ("0", {}, "Write the sum that was paid"),
-        ("-5", {}, "Giving money back isn't done here yet"),
+        ("-5", {}, "Money that goes back has a page of its own"),
         ("100.01", {}, "Only \\$100.00 is owed"),
         ("1000000000", {"deposit": True}, "more money than can be billed"),
         ("50", {"tendered": Decimal(60)}, "Only cash"),
@@ -122,7 +122,7 @@ def test_money_owed_can_still_be_paid_after_the_gear_has_gone(shop, counter):
 )
 def test_change_goes_back_from_cash(shop, counter, amount, tendered, change):
     paid = pay(invoiced(counter), amount, counter, method="cash", tendered=tendered and Decimal(tendered))
-    assert billing.change(paid) == Decimal(change)
+    assert payments.change(paid) == Decimal(change)
 
 
 @pytest.mark.django_db(transaction=True)

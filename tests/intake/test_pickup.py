@@ -9,7 +9,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from hypothesis.extra.django import TestCase
 
-from intake import billing, pickup, workflow
+from intake import billing, payments, pickup, workflow
 from intake.models import Job, LoosePiece, Pickup, ReadyNotice, State
 from shop import timeline
 from shop.errors import ChangedMeanwhile, NotAllowed, NotAllowedYet
@@ -29,7 +29,7 @@ def ready_job(by, *, paid: bool = True, pieces: tuple[str, ...] = ("Footswitch",
         LoosePieceFactory(job=job, name=name, position=position)
     invoice = billing.issue_invoice(job, by=by)
     if paid:
-        billing.take_payment(job, amount=invoice.gross, method="card", by=by)
+        payments.take(job, amount=invoice.gross, method="card", by=by)
     return job
 
 
@@ -210,7 +210,7 @@ def not_invoiced(by) -> Job:
 
 def half_paid(by) -> Job:
     job = ready_job(by, paid=False)
-    billing.take_payment(job, amount=Decimal(100), method="card", by=by)
+    payments.take(job, amount=Decimal(100), method="card", by=by)
     return job
 
 
@@ -221,7 +221,7 @@ def fee_not_invoiced(by) -> Job:
 
 def deposit_covers_it(by) -> Job:
     job = not_invoiced(by)
-    billing.take_payment(job, amount=Decimal(500), method="card", by=by, deposit=True)
+    payments.take(job, amount=Decimal(500), method="card", by=by, deposit=True)
     return job
 
 

@@ -6,7 +6,7 @@ from django.db.migrations.state import ProjectState
 from django.db.migrations.writer import MigrationWriter
 from django.utils import timezone
 
-from intake import billing, estimating
+from intake import billing, estimating, payments
 from intake.models import (
     Answer,
     CashUp,
@@ -50,7 +50,7 @@ def rows(shop, counter):
     job = repaired(JobFactory(), counter)
     timeline.write(job, by=counter, words="wrote this")
     invoice = billing.issue_invoice(job, by=counter)
-    billing.take_payment(job, amount=invoice.gross, method="card", by=counter)
+    payments.take(job, amount=invoice.gross, method="card", by=counter)
     estimating.answer(proposed(job, counter), yes=True, how="phone", who="Dana", by=counter)
     ReadyNotice.objects.create(job=job, how="phone", by=counter)
     Pickup.objects.create(job=job, handed_to="Dana", how="mail", carrier="Parcel", by=counter)

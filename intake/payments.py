@@ -1,0 +1,209 @@
+"""Money that changes hands: taken for a job or a sale, given back, written off. Who owes.
+
+Each verb locks the account it touches first: two tablets at once take their turn, and the second is told.
+"""
+
+from dataclasses import dataclass
+from decimal import Decimal
+
+from django.db import transaction
+
+from intake import billing
+from intake.billing import Account, CantBill, say
+from intake.models import Invoice, Job, Payment
+from shop import money, timeline
+from shop.errors import NotAllowed
+from shop.models import Staff
+
+
+@transaction.atomic
+def take(
+    of: Job | Invoice,
+    *,
+    amount: Decimal,
+    method: str,
+    by: Staff,
+    tendered: Decimal | None = None,
+    note: str = "",
+    deposit: bool = False,
+    keep: bool = False,
+) -> Payment:
+    """Write down money that was taken: the whole sum, a part of it, or a deposit. `of` is what it is paid for.
+
+    `tendered` is the cash that was handed over; change goes back from it. `deposit` says that the sum may be
+    more than is owed now; `keep` that what is paid too much stays here as credit.
+
+    Raises:
+        CantBill: nothing, more than is owed, less cash than the sum, or a deposit when all is invoiced.
+    """
+    of, standing = _locked(of)
+    currency = billing.the_shop().currency
+    if amount <= 0:
+        raise CantBill("Write the sum that was paid. Money that goes back has a page of its own.")
+    if amount >= money.LARGEST:
+        raise CantBill("That is more money than can be billed.")
+    if tendered is not None and method != Payment.Method.CASH:
+        raise CantBill("Only cash is handed over and gives change. Leave that field empty.")
+    if tendered is not None and tendered < amount:
+        raise CantBill("Less cash was handed over than the sum that is paid. Write the smaller sum as paid.")
+    if deposit and not _more_to_come(of):
+        raise CantBill("Everything is invoiced, so there is nothing to take a deposit for.")
+    if amount > standing.owed and not deposit and not (keep and standing.billed):
+        raise CantBill(_too_much(of, standing, currency))
+    payment = Payment.objects.create(
+        **_for(of),
+        kind=Payment.Kind.DEPOSIT if deposit else Payment.Kind.PAYMENT,
+        amount=amount,
+        method=method,
+        tendered=tendered,
+        note=note,
+        by=by,
+    )
+    what = "a deposit of " if deposit and amount > standing.owed else ""
+    over = f"; {say(amount - standing.owed, currency)} of it stays as credit" if keep and not deposit else ""
+    timeline.write(
+        of,
+        by=by,
+        words=f"took {what}{say(amount, currency)}, {payment.get_method_display().lower()}"
+        + (over if amount > standing.owed else ""),
+    )
+    return payment
+
+
+@transaction.atomic
+def give_back(
+    of: Job | Invoice, *, amount: Decimal, method: str, reason: str, by: Staff, seen: Decimal | None = None
+) -> Payment:
+    """Write down money that was given back: at most what is here and no invoice uses up, and why.
+
+    Raises:
+        CantBill: nothing, more than is in hand, or no reason.
+    """
+    of, standing = _locked(of)
+    currency = billing.the_shop().currency
+    if amount <= 0:
+        raise CantBill("Write the sum that was given back.")
+    if not standing.in_hand:
+        raise CantBill(
+            "There is nothing to give back: nothing was paid too much. To take back what an invoice "
+            "charged, credit it first."
+        )
+    if amount > standing.in_hand:
+        raise CantBill(f"Only {say(standing.in_hand, currency)} can be given back.")
+    if method not in paid_by():
+        raise CantBill("Say how the money went back.")
+    if not reason.strip():
+        raise CantBill("Write down why the money went back.")
+    payment = Payment.objects.create(
+        **_for(of), kind=Payment.Kind.REFUND, amount=-amount, method=method, note=reason.strip(), by=by
+    )
+    timeline.write(
+        of,
+        by=by,
+        words=f"gave back {say(amount, currency)}, {payment.get_method_display().lower()}",
+        after={"Why": reason},
+    )
+    return payment
+
+
+@transaction.atomic
+def write_off(of: Job | Invoice, *, amount: Decimal, reason: str, by: Staff) -> Payment:
+    """Let go of money that is owed. No money moves; it is owed no more, and the reason is kept.
+
+    Raises:
+        NotAllowed: only the owner of the shop decides this.
+        CantBill: nothing, more than is owed, or no reason.
+    """
+    if not by.may("write off"):
+        raise NotAllowed("Only the owner of the shop can write money off. Change person.")
+    of, standing = _locked(of)
+    currency = billing.the_shop().currency
+    if amount <= 0:
+        raise CantBill("Write the sum that is written off.")
+    if amount > standing.owed:
+        raise CantBill(
+            f"Only {say(standing.owed, currency)} is owed." if standing.owed else "Nothing is owed here."
+        )
+    if not reason.strip():
+        raise CantBill("Write down why it is written off.")
+    payment = Payment.objects.create(
+        **_for(of),
+        kind=Payment.Kind.WRITE_OFF,
+        amount=amount,
+        method=Payment.Method.NONE,
+        note=reason.strip(),
+        by=by,
+    )
+    timeline.write(of, by=by, words=f"wrote off {say(amount, currency)}", after={"Why": reason})
+    return payment
+
+
+def change(payment: Payment) -> Decimal:
+    """What goes back to whoever paid in cash."""
+    if payment.tendered is None:
+        return Decimal(0)
+    return money.change_from(payment.tendered, payment.amount)
+
+
+def paid_by() -> dict[str, str]:
+    """The ways in which money changes hands, with their words."""
+    return {key: word for key, word in Payment.Method.choices if key != Payment.Method.NONE}
+
+
+def of_payment(payment: Payment) -> Job | Invoice:
+    """What a payment was for."""
+    return payment.job or payment.invoice
+
+
+def _locked(of: Job | Invoice) -> tuple[Job | Invoice, Account]:
+    """What is paid for, locked, and its account as it is now."""
+    if isinstance(of, Job):
+        of = billing.locked(of)
+    else:
+        of = Invoice.objects.select_for_update().get(pk=of.credits_id or of.pk)
+        if of.job_id is not None:
+            of = billing.locked(of.job)
+    return of, billing.account(of)
+
+
+def _for(of: Job | Invoice) -> dict[str, Job | Invoice]:
+    return {"job": of} if isinstance(of, Job) else {"invoice": of}
+
+
+def _more_to_come(of: Job | Invoice) -> bool:
+    """Whether another invoice can follow, which a deposit is taken for."""
+    return isinstance(of, Job) and (not of.invoices.exists() or of.charges.to_invoice().exists())
+
+
+def _too_much(of: Job | Invoice, standing: Account, currency: str) -> str:
+    if not standing.owed and isinstance(of, Job) and of.charges.to_invoice().exists():
+        return (
+            "Nothing is invoiced yet, so nothing is owed. Issue the invoice first, or take it as a deposit."
+        )
+    if not standing.owed:
+        return "Nothing is owed here. If it is a deposit, say so."
+    return (
+        f"Only {say(standing.owed, currency)} is owed. Take that and give the rest back, "
+        "or say that the rest stays here as credit."
+    )
+
+
+# --- Who owes --------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Debt:
+    """An account on which something is owed: of a job, or of a sale over the counter."""
+
+    job_id: int | None
+    invoice_id: int | None
+    account: Account
+
+
+def who_owes() -> list[Debt]:
+    """Every account with money owed, the most first. Four queries, however many jobs there are."""
+    of_jobs, of_sales = billing.all_accounts()
+    found = [Debt(key, None, account) for key, account in of_jobs.items()]
+    found += [Debt(None, key, account) for key, account in of_sales.items()]
+    owing = [debt for debt in found if debt.account.owed]
+    return sorted(owing, key=lambda debt: (-debt.account.owed, debt.job_id or 0, debt.invoice_id or 0))
