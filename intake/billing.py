@@ -17,7 +17,7 @@ from django.db.models import F
 from django.db.models.functions import Coalesce
 from django.utils import timezone
 
-from intake import workflow
+from intake import comebacks, workflow
 from intake.models import (
     Charge,
     Estimate,
@@ -287,7 +287,7 @@ def draft(job: Job, *, on: dt.date | None = None, charge_fee: bool | None = None
 
     The diagnosis fee is a question on a job that isn't declined and has no invoice yet. The shop's rule
     answers it, `charge_fee` answers otherwise: a shop that takes the fee off the bill of a repair charges it
-    only where there is no labour and no part to take it off; nobody pays it for a comeback.
+    only where there is no labour and no part to take it off; nobody pays it for a comeback under warranty.
 
     Raises:
         CantBill: see `total_of`.
@@ -320,7 +320,7 @@ def draft(job: Job, *, on: dt.date | None = None, charge_fee: bool | None = None
 def _fee_rule(job: Job, shop: Shop, charges: list[Charge]) -> tuple[bool, str]:
     """Whether the shop's rule charges the diagnosis fee, and the sentence that says so."""
     repaired = any(charge.kind in (LineKind.LABOUR, LineKind.PART) for charge in charges)
-    if job.comeback_of_id:
+    if comebacks.is_covered(job):
         return False, "It came back under warranty, so the diagnosis fee is left off."
     if not shop.diagnosis_credited:
         return True, "This shop charges the diagnosis fee beside the repair."
@@ -499,7 +499,7 @@ def issue_invoice(
         by=by,
         what=f"{job.gear}, serial {job.gear.serial}" if job.gear.serial else str(job.gear),
         words=words,
-        warranty=_warranty_words(job, shop),
+        warranty=_warranty_words(job),
     )
     Charge.objects.filter(pk__in=[charge.pk for charge in proposed.charges]).update(
         invoice=invoice, revision=F("revision") + 1
@@ -519,13 +519,14 @@ def _settle_fee(job: Job, by: Staff, *, charge: bool) -> None:
         standing.update(struck_at=timezone.now(), revision=F("revision") + 1)
 
 
-def _warranty_words(job: Job, shop: Shop) -> str:
-    """The shop's warranty as the invoice says it. What goes home as it is has none."""
+def _warranty_words(job: Job) -> str:
+    """The warranty that was signed, as the invoice says it. What goes home as it is has none."""
     if job.declined:
         return "It goes home as it is, so there is no warranty on it."
+    signed = comebacks.warranty_signed(job)
     given = [
         f"{days} days on {what}"
-        for days, what in ((shop.warranty_labour_days, "labour"), (shop.warranty_parts_days, "parts"))
+        for days, what in ((signed.labour_days, "labour"), (signed.parts_days, "parts"))
         if days
     ]
     return f"Warranty: {' and '.join(given)}, from the day it is collected." if given else ""

@@ -9,7 +9,6 @@ from collections.abc import Iterable
 from typing import Final
 
 from django.db import transaction
-from django.db.models import F
 
 from intake.models import Charge, Gear, Job, State
 from intake.models.bills import LineKind
@@ -78,15 +77,20 @@ def is_covered(job: Job) -> bool:
     return says is not None and says.covers and job.comeback_fault != ANOTHER
 
 
+def covered_kinds(job: Job) -> set[str]:
+    """The kinds of charges that the warranty covers on this job: labour, parts, both, none."""
+    if not is_covered(job):
+        return set()
+    says = verdict(job)
+    return {
+        kind for kind, covered in ((LineKind.LABOUR, says.labour), (LineKind.PART, says.parts)) if covered
+    }
+
+
 def covered_lines(job: Job) -> list[Charge]:
     """The charges that no invoice has yet, of the kinds that the warranty covers on this job."""
-    if not is_covered(job):
-        return []
-    says = verdict(job)
-    kinds = [
-        kind for kind, covered in ((LineKind.LABOUR, says.labour), (LineKind.PART, says.parts)) if covered
-    ]
-    return list(job.charges.to_invoice().filter(kind__in=kinds))
+    kinds = covered_kinds(job)
+    return list(job.charges.to_invoice().filter(kind__in=kinds)) if kinds else []
 
 
 # --- The link ----------------------------------------------------------------------------------------------
@@ -179,54 +183,3 @@ def say_fault(job: Job, *, fault: str, by: Staff, revision: int) -> Job:
 
 def _fault_words(job: Job) -> str:
     return job.get_comeback_fault_display().lower()
-
-
-# --- Charges under warranty --------------------------------------------------------------------------------
-
-
-@transaction.atomic
-def put_under_warranty(job: Job, *, by: Staff) -> list[Charge]:
-    """Let every charge that the warranty covers cost nothing. It keeps its price, so that the shop sees its cost.
-
-    Raises:
-        NotAllowedYet: the job is over, or the warranty covers none of its charges.
-    """
-    job = still_open(job)
-    lines = [line for line in covered_lines(job) if not line.under_warranty]
-    if not lines:
-        says = verdict(job)
-        why = says.sentence if says else "This job isn't linked to the repair it comes back from."
-        raise NotAllowedYet(f"No charge here is for the warranty. {why}")
-    _mark(job, lines, under=True)
-    timeline.write(
-        job, by=by, words="put charges under warranty, at nothing", after={"Charges": _texts(lines)}
-    )
-    return lines
-
-
-@transaction.atomic
-def charge_after_all(job: Job, *, by: Staff) -> list[Charge]:
-    """Take the charges that no invoice has yet out of the warranty: they cost what they cost.
-
-    Raises:
-        NotAllowedYet: the job is over, or none is under warranty.
-    """
-    job = still_open(job)
-    lines = list(job.charges.to_invoice().filter(under_warranty=True))
-    if not lines:
-        raise NotAllowedYet("No charge that could still be changed is under warranty.")
-    _mark(job, lines, under=False)
-    timeline.write(
-        job, by=by, words="charged after all what was under warranty", after={"Charges": _texts(lines)}
-    )
-    return lines
-
-
-def _mark(job: Job, lines: list[Charge], *, under: bool) -> None:
-    job.charges.filter(pk__in=[line.pk for line in lines]).update(
-        under_warranty=under, revision=F("revision") + 1
-    )
-
-
-def _texts(lines: list[Charge]) -> str:
-    return ", ".join(line.text for line in lines)

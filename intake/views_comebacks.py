@@ -10,7 +10,7 @@ from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_POST
 
-from intake import comebacks, job_page
+from intake import comebacks, covering, job_page
 from intake.models import Job, State
 from shop.access import allowed
 from shop.http import Request, go_to, wants_part
@@ -135,7 +135,7 @@ def job_comeback_fault(request: Request, claim: str) -> HttpResponse:
 def job_cover(request: Request, claim: str) -> HttpResponse:
     """Put what the warranty covers under it, at nothing."""
     job = job_page.find(claim)
-    lines = comebacks.put_under_warranty(job, by=request.user)
+    lines = covering.put_under_warranty(job, by=request.user)
     return _back(request, job, f"Under warranty, at nothing: {', '.join(line.text for line in lines)}.")
 
 
@@ -145,7 +145,7 @@ def job_cover(request: Request, claim: str) -> HttpResponse:
 def job_uncover(request: Request, claim: str) -> HttpResponse:
     """Charge after all what was under warranty."""
     job = job_page.find(claim)
-    lines = comebacks.charge_after_all(job, by=request.user)
+    lines = covering.charge_after_all(job, by=request.user)
     return _back(request, job, f"Charged after all: {', '.join(line.text for line in lines)}.")
 
 

@@ -6,7 +6,7 @@ import pytest
 from django.urls import reverse
 from django.utils import timezone
 
-from intake import comebacks, pickup, work
+from intake import comebacks, covering, pickup, work
 from intake.comebacks import NotAComeback
 from intake.models import Job, State
 from shop import timeline
@@ -228,12 +228,12 @@ def test_another_fault_is_not_covered(job, counter, bench):
     job = comebacks.say_fault(job, fault="another", by=bench, revision=1)
     assert not comebacks.is_covered(job)
     with pytest.raises(NotAllowedYet, match="No charge here is for the warranty"):
-        comebacks.put_under_warranty(job, by=counter)
+        covering.put_under_warranty(job, by=counter)
 
 
 def test_what_is_under_warranty_can_be_charged_after_all(job, counter, as_counter):
     billed(job, counter)
-    comebacks.put_under_warranty(job, by=counter)
+    covering.put_under_warranty(job, by=counter)
     assert "1 charge under warranty" in as_counter.get(job.get_absolute_url()).content.decode()
     as_counter.send(reverse("job-uncover", args=[job.claim]))
     assert under_warranty(job) == []
@@ -245,18 +245,18 @@ def test_what_is_under_warranty_can_be_charged_after_all(job, counter, as_counte
 
 def test_a_charge_under_warranty_holds_the_link_and_the_fault(job, counter, bench):
     billed(job, counter)
-    comebacks.put_under_warranty(job, by=counter)
+    covering.put_under_warranty(job, by=counter)
     with pytest.raises(NotAllowedYet, match="Charge them after all first"):
         comebacks.unlink(job, by=counter, revision=1)
     with pytest.raises(NotAllowedYet, match="Charge them after all first"):
         comebacks.say_fault(job, fault="another", by=bench, revision=1)
-    comebacks.charge_after_all(job, by=counter)
+    covering.charge_after_all(job, by=counter)
     comebacks.unlink(job, by=counter, revision=1)
 
 
 def test_a_charge_that_was_open_on_another_tablet_says_so(job, counter):
     labour, *_ = billed(job, counter)
-    comebacks.put_under_warranty(job, by=counter)
+    covering.put_under_warranty(job, by=counter)
     labour.refresh_from_db()
     assert labour.revision == 2
 

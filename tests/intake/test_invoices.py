@@ -4,9 +4,10 @@ import datetime as dt
 from decimal import Decimal
 
 import pytest
+from django.utils import timezone
 
 from intake import billing
-from intake.models import Charge, Invoice, InvoiceLine, Job, Series
+from intake.models import Charge, Invoice, InvoiceLine, Job, Series, State
 from shop import timeline
 from shop.errors import ChangedMeanwhile
 from shop.models import Shop, TaxRate
@@ -194,22 +195,31 @@ def test_later_changes_of_the_shop_leave_an_invoice_as_it_is(shop, counter, as_c
 # --- The diagnosis fee -----------------------------------------------------------------------------------
 
 FEE_CASES = [
-    # credited, charges, comeback -> is the fee charged
-    (True, ["labour"], False, False),
-    (True, ["part"], False, False),
-    (True, [], False, True),
-    (True, ["fee"], False, True),
-    (False, ["labour", "part"], False, True),
-    (False, [], False, True),
-    (True, [], True, False),
-    (False, ["labour"], True, False),
+    # credited, charges, days of warranty left on what it comes back from, its fault -> is the fee charged
+    (True, ["labour"], None, "", False),
+    (True, ["part"], None, "", False),
+    (True, [], None, "", True),
+    (True, ["fee"], None, "", True),
+    (False, ["labour", "part"], None, "", True),
+    (False, [], None, "", True),
+    (True, [], 0, "", False),
+    (False, ["labour"], 5, "same", False),
+    (False, ["labour"], 5, "another", True),
+    (False, ["labour"], -1, "same", True),
 ]
 
 
-@pytest.mark.parametrize(("credited", "kinds", "comeback", "expected"), FEE_CASES)
-def test_the_shops_rule_answers_the_question_of_the_fee(shop, counter, credited, kinds, comeback, expected):
+@pytest.mark.parametrize(("credited", "kinds", "left", "fault", "expected"), FEE_CASES)
+def test_the_shops_rule_answers_the_question_of_the_fee(
+    shop, counter, credited, kinds, left, fault, expected
+):
     Shop.objects.update(diagnosis_credited=credited)
-    job = JobFactory(diagnosis_fee=45, comeback_of=JobFactory() if comeback else None)
+    before = None
+    if left is not None:
+        until = billing.today(shop) + dt.timedelta(days=left)
+        collected_at = timezone.now() - dt.timedelta(days=20)
+        before = JobFactory(state=State.COLLECTED, collected_at=collected_at, labour_warranty_until=until)
+    job = JobFactory(diagnosis_fee=45, comeback_of=before, comeback_fault=fault)
     for kind in kinds:
         charged(job, kind, kind, "100", by=counter)
     draft = billing.draft(job)
