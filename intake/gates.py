@@ -32,7 +32,8 @@ def owner_answered(job: Job, to: str, by: Staff) -> str | None:
     """
     if to not in (State.ON_THE_BENCH, State.IN_LINE):
         return None
-    if job.state not in (State.OWNER_TO_DECIDE, State.GOING_HOME_AS_IS):
+    ready_as_it_is = job.state == State.READY and job.declined
+    if job.state not in (State.OWNER_TO_DECIDE, State.GOING_HOME_AS_IS) and not ready_as_it_is:
         return None
     latest = job.estimates.select_related("answer").first()
     if latest is None:  # declined without an estimate; whoever waits for an answer has one

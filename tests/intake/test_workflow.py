@@ -262,6 +262,15 @@ def test_going_home_and_back_is_no_way_around_the_owners_answer(bench):
         workflow.move(job, to=State.ON_THE_BENCH, by=bench, revision=2)
 
 
+def test_going_home_by_way_of_ready_is_no_way_around_it_either(bench):
+    job = JobFactory(state=State.OWNER_TO_DECIDE)
+    _estimate(job, bench, False)
+    job = workflow.move(job, to=State.GOING_HOME_AS_IS, by=bench, revision=1, through=AS_IS)
+    job = workflow.move(job, to=State.READY, by=bench, revision=2)
+    with pytest.raises(NotAllowedYet, match="declined the estimate"):
+        workflow.move(job, to=State.ON_THE_BENCH, by=bench, revision=3)
+
+
 def test_what_never_had_an_estimate_comes_back_from_going_home(bench):
     job = workflow.move(
         JobFactory(state=State.IN_LINE), to=State.GOING_HOME_AS_IS, by=bench, revision=1, through=AS_IS
