@@ -4,6 +4,7 @@ Prices and times are of the kind a small shop charges: common practice, no sourc
 """
 
 from dataclasses import dataclass
+from decimal import Decimal
 from typing import Final
 
 
@@ -27,12 +28,19 @@ class Part:
     price: str
     count: int = 1
 
+    @property
+    def cost(self) -> Decimal:
+        """What the shop paid: its mark-up is a half to two thirds, more on small things."""
+        share = Decimal("0.4") if Decimal(self.price) < 5 else Decimal("0.62")
+        return (Decimal(self.price) * share).quantize(Decimal("0.01"))
+
 
 @dataclass(frozen=True)
 class Fault:
     """Something that fails: what the owner says, what the tech finds, what it takes."""
 
     on: tuple[str, ...]  # models
+    circuit: str  # where it sits: intake.models.Circuit
     complaint: str
     fault: str
     cause: str
@@ -60,6 +68,7 @@ _MAINS = (*_VALVE, "Breakwater 300", "Cadet 60")
 FAULTS: Final = (
     Fault(
         _VALVE,
+        "supply",
         "Hums loudly, even with everything turned down.",
         "Reservoir capacitor of the main supply",
         "Dried out: 14 V of ripple where 3 V would be usual",
@@ -71,6 +80,7 @@ FAULTS: Final = (
     ),
     Fault(
         _VALVE,
+        "output",
         "Blows its fuse as soon as it comes off standby.",
         "Output valve V4, short from plate to screen",
         "Worn out; the bias had drifted hot",
@@ -86,6 +96,7 @@ FAULTS: Final = (
     ),
     Fault(
         _VALVE,
+        "input",
         "Crackles and spits when it has been on for a while.",
         "Plate resistor of the first stage",
         "Old carbon composition, noisy when warm",
@@ -96,6 +107,7 @@ FAULTS: Final = (
     ),
     Fault(
         _VALVE,
+        "output",
         "Gets quieter over half an hour, then sounds thin.",
         "Coupling capacitor to the output stage leaks",
         "+3.2 V on the grid of V4 when warm",
@@ -106,6 +118,7 @@ FAULTS: Final = (
     ),
     Fault(
         ("Harbor 22",),
+        "effects",
         "The reverb went away.",
         "Reverb tank, one lead broken at the input transducer",
         "Moved with the tank unlatched",
@@ -115,6 +128,7 @@ FAULTS: Final = (
     ),
     Fault(
         _VALVE,
+        "output",
         "One of the valves glows much brighter than the others.",
         "Bias supply: filter capacitor has lost its capacitance",
         "−21 V at the grids where −38 V is called for",
@@ -130,6 +144,7 @@ FAULTS: Final = (
     ),
     Fault(
         ("Breakwater 300",),
+        "output",
         "Cuts out when I dig in, comes back after a bump.",
         "Output relay, contacts burnt",
         "Switched under load for years",
@@ -140,6 +155,7 @@ FAULTS: Final = (
     ),
     Fault(
         ("Breakwater 300", "Cadet 60"),
+        "output",
         "No sound at all, the light comes on.",
         "Output transistors of the positive half, shorted",
         "Loudspeaker lead had shorted",
@@ -154,6 +170,7 @@ FAULTS: Final = (
     ),
     Fault(
         ("Cadet 60", "Breakwater 300"),
+        "mechanics",
         "All the knobs scratch and one has gone dead.",
         "Treble potentiometer, track worn through",
         "Age, and something sweet spilt long ago",
@@ -164,6 +181,7 @@ FAULTS: Final = (
     ),
     Fault(
         _MAINS,
+        "input",
         "Only works if I hold the plug just so.",
         "Input socket, contact spring fatigued and solder cracked",
         "Stepped on with the plug in",
@@ -174,6 +192,7 @@ FAULTS: Final = (
     ),
     Fault(
         _MAINS,
+        "mains",
         "I get a tingle from the strings when I touch the microphone.",
         "Protective conductor interrupted in the cord",
         "Somebody had fitted a two-pole plug",
@@ -185,6 +204,7 @@ FAULTS: Final = (
     ),
     Fault(
         ("Drifter",),
+        "mechanics",
         "The repeats wobble like a seasick gull.",
         "Pinch roller hard and out of round",
         "Age of the rubber",
@@ -195,6 +215,7 @@ FAULTS: Final = (
     ),
     Fault(
         ("Drifter",),
+        "mechanics",
         "No echo, only the straight sound.",
         "Playback head 2, winding open",
         "Corroded lead-out",
@@ -205,6 +226,7 @@ FAULTS: Final = (
     ),
     Fault(
         ("73",),
+        "input",
         "Three notes are dead and the one beside them is loud.",
         "Pickup rail, three coils open",
         "Battery of a drum machine leaked onto it",
@@ -216,6 +238,7 @@ FAULTS: Final = (
     ),
     Fault(
         ("73",),
+        "mechanics",
         "Keys in the middle bounce, some hit twice.",
         "Hammer tips hardened, dampers out of adjustment",
         "Played for decades",
@@ -226,6 +249,7 @@ FAULTS: Final = (
     ),
     Fault(
         ("212",),
+        "speaker",
         "Something buzzes on low notes.",
         "Upper loudspeaker, voice coil rubs",
         "Cone surround torn, coil off centre",
@@ -236,6 +260,7 @@ FAULTS: Final = (
     ),
     Fault(
         ("212",),
+        "speaker",
         "One side is silent.",
         "Lead to the lower loudspeaker, terminal broken off",
         "Metal fatigue",
