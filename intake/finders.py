@@ -4,7 +4,6 @@ import re
 from collections.abc import Iterable
 
 from django.db.models import Case, IntegerField, Q, Value, When
-from django.urls import reverse
 
 from intake import claims
 from intake.folding import fold
@@ -94,7 +93,7 @@ def find_gear(text: str, limit: int) -> Iterable[Hit]:
 
 
 def find_invoices(text: str, limit: int) -> Iterable[Hit]:
-    """Invoices by their number, with its letters or without, noughts in front left out or not."""
+    """Invoices and credit notes by their number, with its letters or without, noughts in front left out or not."""
     written = _INVOICE.fullmatch(text)
     if not written:
         return []
@@ -106,9 +105,9 @@ def find_invoices(text: str, limit: int) -> Iterable[Hit]:
         found = found.filter(series__iexact=series)
     return [
         Hit(
-            title=str(invoice.person),
-            detail=f"for {invoice.job.claim}",
-            url=reverse("invoice", args=[invoice.label]),
+            title=str(invoice.person or invoice.what),
+            detail=f"for {invoice.job.claim}" if invoice.job else "sold over the counter",
+            url=invoice.get_absolute_url(),
             icon="money",
             number=invoice.label,
         )

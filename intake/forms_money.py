@@ -6,9 +6,10 @@ from typing import Any
 
 from django import forms
 
-from intake.billing import MOST_WORDS
-from intake.forms_bench import AmountField
-from intake.models import Job, LoosePiece, Pickup, ReadyNotice
+from intake.billing import MOST_WORDS, times
+from intake.credits import Creditable
+from intake.forms_bench import AmountField, QuantityField
+from intake.models import Invoice, Job, LoosePiece, Pickup, ReadyNotice
 from intake.payments import paid_by
 from intake.signatures import SignatureField
 
@@ -130,6 +131,100 @@ class PaymentForm(ShopForm):
         if not amount:
             raise forms.ValidationError("Write the sum that was paid; it can’t be nothing.")
         return amount
+
+
+class MoneyBackForm(ShopForm):
+    """A sum and why: what refunds and write-offs have in common."""
+
+    amount = AmountField(label="How much", error_messages={"required": "Write the sum."})
+    reason = forms.CharField(
+        label="Why", max_length=200, error_messages={"required": "Write down why. It is kept."}
+    )
+
+    def clean_amount(self) -> Decimal:
+        amount = self.cleaned_data["amount"]
+        if not amount:
+            raise forms.ValidationError("Write the sum; it can’t be nothing.")
+        return amount
+
+
+class RefundForm(MoneyBackForm):
+    method = forms.ChoiceField(
+        label="How it goes back",
+        choices=list(paid_by().items()),
+        widget=forms.RadioSelect,
+        error_messages={"required": "Say how the money goes back."},
+    )
+    field_order = ["amount", "method", "reason"]
+
+
+class WriteOffForm(MoneyBackForm):
+    """What is let go of what is owed."""
+
+
+class CreditForm(forms.Form):
+    """How many of each line of an invoice are credited. Nothing typed at a line leaves it as it is."""
+
+    reason = forms.CharField(
+        label="Why it is credited",
+        max_length=300,
+        help_text="It stands on the credit note.",
+        error_messages={"required": "Write down why it is credited."},
+    )
+    charge_again = forms.BooleanField(
+        label="Charge the same again",
+        required=False,
+        help_text="Puts these lines back on the job at their full price, to be mended and invoiced anew.",
+    )
+
+    def __init__(self, *args: Any, invoice: Invoice, rows: Sequence[Creditable], **kwargs: Any):
+        super().__init__(*args, **kwargs)
+        self.rows = rows
+        if invoice.job_id is None:
+            del self.fields["charge_again"]
+        for row in rows:
+            if row.quantity > 0:
+                self.fields[self._name(row)] = QuantityField(
+                    label=f"Credit of “{row.line.text}”",
+                    required=False,
+                    min_value=Decimal(0),
+                    initial=row.quantity,
+                )
+
+    @staticmethod
+    def _name(row: Creditable) -> str:
+        return f"line-{row.line.pk}"
+
+    def shown_rows(self) -> list[dict[str, Any]]:
+        """The lines with what they came to, what is credited already, and the field for more."""
+        return [
+            {
+                "text": row.line.text,
+                "times": times(row.line),
+                "came_to": row.left.gross,
+                "credited": f"{row.credited.normalize():f}" if row.credited else "",
+                "field": self[self._name(row)] if row.quantity > 0 else None,
+                "left": f"{row.quantity.normalize():f}",
+            }
+            for row in self.rows
+        ]
+
+    def taken(self) -> dict[int, Decimal]:
+        named = {self._name(row): row.line.pk for row in self.rows}
+        return {key: self.cleaned_data[name] for name, key in named.items() if self.cleaned_data.get(name)}
+
+    def clean(self) -> dict[str, Any]:
+        said = super().clean()
+        said.setdefault("charge_again", False)
+        for row in self.rows:
+            quantity = said.get(self._name(row))
+            if quantity is not None and quantity > row.quantity:
+                self.add_error(
+                    self._name(row), f"At most {row.quantity.normalize():f} of it can still be credited."
+                )
+        if not self.errors and not self.taken():
+            self.add_error(None, "Write beside at least one line how much of it is credited.")
+        return said
 
 
 # --- Told, and handed back ---------------------------------------------------------------------------------

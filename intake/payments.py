@@ -150,6 +150,14 @@ def paid_by() -> dict[str, str]:
     return {key: word for key, word in Payment.Method.choices if key != Payment.Method.NONE}
 
 
+def in_words(payment: Payment) -> str:
+    """What a payment was, in words: "Paid, cash", "Given back, card", "Written off"."""
+    if payment.kind == Payment.Kind.WRITE_OFF:
+        return "Written off"
+    what = {Payment.Kind.REFUND: "Given back", Payment.Kind.DEPOSIT: "Deposit"}.get(payment.kind, "Paid")
+    return f"{what}, {payment.get_method_display().lower()}"
+
+
 def of_payment(payment: Payment) -> Job | Invoice:
     """What a payment was for."""
     return payment.job or payment.invoice

@@ -5,6 +5,7 @@ from django.urls import path
 from intake import (
     views_bench,
     views_charges,
+    views_credits,
     views_comebacks,
     views_dropoff,
     views_estimates,
@@ -17,6 +18,7 @@ from intake import (
     views_photos,
     views_pickup,
     views_queue,
+    views_sale,
 )
 
 urlpatterns: list = [
@@ -139,5 +141,15 @@ urlpatterns: list = [
     path("invoice/<str:label>/", views_money.invoice, name="invoice"),
     path("invoice/<str:label>/paper/", views_money.invoice_paper, name="invoice-paper"),
     path("payment/<int:pk>/", views_money.payment, name="payment"),
+    # money that goes back or is let go; what is sold over the counter
+    path("job/<str:claim>/refund/", views_credits.job_refund, name="job-refund"),
+    path("job/<str:claim>/write-off/", views_credits.job_write_off, name="job-write-off"),
+    path("invoice/<str:label>/credit/", views_credits.invoice_credit, name="invoice-credit"),
+    path("invoice/<str:label>/payment/", views_money.invoice_payment, name="invoice-payment"),
+    path("invoice/<str:label>/refund/", views_credits.invoice_refund, name="invoice-refund"),
+    path("invoice/<str:label>/write-off/", views_credits.invoice_write_off, name="invoice-write-off"),
+    path("invoice/<str:label>/electronic/", views_sale.invoice_electronic, name="invoice-electronic"),
+    path("counter-sale/", views_sale.counter_sale_page, name="counter-sale"),
+    path("counter-sale/find/", views_sale.counter_sale_find, name="counter-sale-find"),
     path("payment/<int:pk>/receipt/", views_money.receipt_paper, name="receipt-paper"),
 ]

@@ -10,7 +10,7 @@ from django.shortcuts import get_object_or_404, render
 from django.urls import reverse
 from django.views.decorators.http import require_GET, require_http_methods
 
-from intake import billing, payments, pickup
+from intake import billing, credits, payments, pickup
 from intake.forms_money import AsIsForm, InvoiceForm, PaymentForm, ReadyNoticeForm
 from intake.models import Estimate, Invoice, Job, Payment, State
 from intake.signatures import picture_of
@@ -47,7 +47,7 @@ def money_panel(request: Request, job: Job) -> dict[str, Any]:
             "estimate": latest,
             "answer": getattr(latest, "answer", None),
             "invoices": list(job.invoices.order_by("pk")),
-            "payments": list(job.payments.select_related("by")),
+            "payments": [paid_line(payment) for payment in job.payments.select_related("by")],
             "account": standing,
             "draft": proposed,
             "problem": problem,
@@ -114,6 +114,8 @@ def shown_lines(lines: Iterable[tuple[Any, Decimal]]) -> list[dict[str, Any]]:
             "text": line.text,
             "times": billing.times(line),
             "each": line.unit_price,
+            "percent": getattr(line, "percent", None),
+            "under_warranty": getattr(line, "under_warranty", False),
             "amount": amount,
         }
         for line, amount in lines
@@ -123,6 +125,20 @@ def shown_lines(lines: Iterable[tuple[Any, Decimal]]) -> list[dict[str, Any]]:
 def taxes_shown(kept: list[dict[str, str]]) -> list[dict[str, Any]]:
     """The taxes of an estimate or an invoice as a page shows them: sums are Decimal again."""
     return [{**tax, "base": Decimal(tax["base"]), "tax": Decimal(tax["tax"])} for tax in kept]
+
+
+def paid_line(payment: Payment) -> dict[str, Any]:
+    """A payment as pages and papers show it. `off` is what it takes off a bill, so it is below zero."""
+    return {
+        "pk": payment.pk,
+        "words": payments.in_words(payment),
+        "at": payment.at,
+        "by": payment.by,
+        "note": payment.note,
+        "amount": payment.amount,
+        "off": -payment.amount,
+        "is_refund": payment.kind == Payment.Kind.REFUND,
+    }
 
 
 def paper_address(request: Request, job: Job) -> dict[str, str]:
@@ -186,6 +202,7 @@ def _invoice_draft(
         "invoices": list(job.invoices.order_by("pk")),
         "account": standing,
         "to_pay": max(proposed.totals.gross - standing.in_hand, Decimal(0)) if proposed else None,
+        "rates": billing.rates_changed(job) if proposed else None,
     }
     return page_or_part(request, "intake/invoice_new.html", context, part="invoice-draft", status=status)
 
@@ -200,109 +217,182 @@ def _plain_words(job: Job) -> str:
     )
 
 
-def _invoice(label: str) -> Invoice:
+def invoice_named(label: str) -> Invoice:
+    """The invoice or the credit note with this label; 404 for none."""
     series, _, number = label.rpartition("-")
     if not (number.isascii() and number.isdigit() and len(number) <= 9):
         raise Http404("There is no such invoice.")
-    found = Invoice.objects.select_related("job__gear", "job__person", "by")
+    found = Invoice.objects.select_related("job__gear", "job__person", "person", "by", "credits")
     return get_object_or_404(found, series=series, number=int(number))
 
 
 def _invoice_context(shown: Invoice) -> dict[str, Any]:
-    standing = billing.account(shown.job)
+    """What the page and the paper of an invoice say. `is_credit` is for a credit note."""
+    of = shown.job or shown
+    standing = billing.account(of)
+    others = Invoice.objects.none()
+    if shown.job:
+        others = shown.job.invoices.exclude(pk=shown.pk).order_by("pk")
+    elif shown.credits_id is None:
+        others = shown.credit_notes.order_by("pk")
     return {
         "invoice": shown,
+        "is_credit": shown.kind == Invoice.Kind.CREDIT_NOTE,
         "job": shown.job,
         "lines": shown_lines((line, line.amount) for line in shown.lines.all()),
         "taxes": taxes_shown(shown.taxes),
-        **_paid(shown.job),
-        "others": list(shown.job.invoices.exclude(pk=shown.pk).order_by("pk")),
+        "payments": [paid_line(payment) for payment in _payments_of(of)],
+        "others": [
+            {"label": other.label, "gross": other.gross, "is_credit": other.kind == Invoice.Kind.CREDIT_NOTE}
+            for other in others
+        ],
         "account": standing,
         "currency": shown.currency,
     }
 
 
-def _paid(job: Job) -> dict[str, Any]:
-    """The payments of a job, and the same as lines that are taken off a bill."""
-    payments = list(job.payments.all())
-    lines = [{"at": p.at, "how": p.get_method_display().lower(), "amount": -p.amount} for p in payments]
-    return {"payments": payments, "paid": lines}
+def _payments_of(of: Job | Invoice) -> Iterable[Payment]:
+    if isinstance(of, Invoice) and of.credits_id:
+        of = of.credits
+    return of.payments.select_related("by")
 
 
 @require_GET
 @allowed("see jobs")
 def invoice(request: Request, label: str) -> HttpResponse:
-    return render(request, "intake/invoice.html", _invoice_context(_invoice(label)))
+    shown = invoice_named(label)
+    context = {
+        **_invoice_context(shown),
+        "can_credit": shown.kind == Invoice.Kind.INVOICE and bool(credits.all_of(shown)),
+        "notes": list(shown.credit_notes.order_by("pk")),
+        "electronic": request.shop.electronic_invoices,
+        **account_acts(shown.job or shown.credits or shown),
+    }
+    return render(request, "intake/invoice.html", context)
 
 
 @require_GET
 @allowed("print")
 def invoice_paper(request: Request, label: str) -> HttpResponse:
-    shown = _invoice(label)
-    context = {
-        **_invoice_context(shown),
-        "paper": request.shop.paper.lower(),
-        "today": billing.today(request.shop),
-        **paper_address(request, shown.job),
-    }
+    shown = invoice_named(label)
+    name = "credit-note" if shown.kind == Invoice.Kind.CREDIT_NOTE else "invoice"
     return papers.answer(
-        request, "intake/papers/invoice.html", context, filename=f"invoice-{shown.label}.pdf"
+        request,
+        "intake/papers/invoice.html",
+        invoice_paper_context(request, shown),
+        filename=f"{name}-{shown.label}.pdf",
     )
 
 
+def invoice_paper_context(request: Request, shown: Invoice) -> dict[str, Any]:
+    return {
+        **_invoice_context(shown),
+        "paper": request.shop.paper.lower(),
+        "today": billing.today(request.shop),
+        **(paper_address(request, shown.job) if shown.job else {}),
+    }
+
+
 # --- Payments --------------------------------------------------------------------------------------------
+
+
+def account_acts(of: Job | Invoice) -> dict[str, str]:
+    """Where money is taken, given back and written off for a job, or for what was sold over the counter."""
+    if isinstance(of, Job):
+        return {
+            "pay_url": reverse("job-payment", args=[of.claim]),
+            "refund_url": reverse("job-refund", args=[of.claim]),
+            "write_off_url": reverse("job-write-off", args=[of.claim]),
+        }
+    return {
+        "pay_url": reverse("invoice-payment", args=[of.label]),
+        "refund_url": reverse("invoice-refund", args=[of.label]),
+        "write_off_url": reverse("invoice-write-off", args=[of.label]),
+    }
+
+
+def account_context(of: Job | Invoice) -> dict[str, Any]:
+    """What every page about an account needs: whose it is, how it stands, where its acts are."""
+    is_job = isinstance(of, Job)
+    return {
+        "job": of if is_job else None,
+        "sale": None if is_job else of,
+        "person": of.person,
+        "account": billing.account(of),
+        **account_acts(of),
+    }
+
+
+def sale_named(label: str) -> Job | Invoice:
+    """What is paid for by an invoice's label: its job, or the sale itself."""
+    found = invoice_named(label)
+    return found.job or found.credits or found
 
 
 @require_http_methods(["GET", "POST"])
 @allowed("take money")
 @once
 def payment_new(request: Request, claim: str) -> HttpResponse:
-    job = job_with_card(claim)
+    return _take_payment(request, job_with_card(claim))
+
+
+@require_http_methods(["GET", "POST"])
+@allowed("take money")
+@once
+def invoice_payment(request: Request, label: str) -> HttpResponse:
+    """The same for what was sold over the counter."""
+    return _take_payment(request, sale_named(label))
+
+
+def _take_payment(request: Request, of: Job | Invoice) -> HttpResponse:
     currency = request.shop.currency
     if request.method == "GET":
-        standing = billing.account(job)
-        initial = {"amount": standing.owed or None, "deposit": not standing.owed}
-        return _payment_form(request, job, PaymentForm(initial=initial, currency=currency))
+        standing = billing.account(of)
+        deposit = isinstance(of, Job) and not standing.owed
+        initial = {"amount": standing.owed or None, "deposit": deposit}
+        return _payment_form(request, of, PaymentForm(initial=initial, currency=currency))
     form = PaymentForm(request.POST, currency=currency)
     if not form.is_valid():
-        return _payment_form(request, job, form, status=422)
+        return _payment_form(request, of, form, status=422)
     try:
-        taken = payments.take(job, by=request.user, **form.cleaned_data)
+        taken = payments.take(of, by=request.user, **form.cleaned_data)
     except Refused as why:
         form.add_error(None, str(why))
-        return _payment_form(request, job, form, status=why.status)
+        return _payment_form(request, of, form, status=why.status)
     return go_to(request, "payment", taken.pk)
 
 
-def _payment_form(request: Request, job: Job, form: PaymentForm, *, status: int = 200) -> HttpResponse:
+def _payment_form(
+    request: Request, of: Job | Invoice, form: PaymentForm, *, status: int = 200
+) -> HttpResponse:
     context = {
-        "job": job,
+        **account_context(of),
         "form": form,
-        "account": billing.account(job),
-        "not_invoiced": job.charges.to_invoice().exists(),
+        "not_invoiced": isinstance(of, Job) and of.charges.to_invoice().exists(),
     }
     return page_or_part(request, "intake/payment_new.html", context, part="payment-form", status=status)
 
 
 def _payment(pk: int) -> Payment:
-    found = Payment.objects.select_related("job__gear", "job__person", "by")
+    found = Payment.objects.select_related("job__gear", "job__person", "invoice__person", "by")
     return get_object_or_404(found, pk=pk)
 
 
 @require_GET
 @allowed("see jobs")
 def payment(request: Request, pk: int) -> HttpResponse:
-    """What was just taken: the change to hand back, the receipt, the way on."""
+    """What was just taken or given back: the change to hand back, the receipt, the way on."""
     shown = _payment(pk)
     return render(
         request,
         "intake/payment.html",
         {
+            **account_context(payments.of_payment(shown)),
             "payment": shown,
-            "job": shown.job,
+            "shown": paid_line(shown),
+            "sum": abs(shown.amount),
             "change": payments.change(shown),
-            "account": billing.account(shown.job),
-            "may_go": shown.job.state in pickup.FROM,
+            "may_go": shown.job is not None and shown.job.state in pickup.FROM,
         },
     )
 
@@ -311,8 +401,17 @@ def payment(request: Request, pk: int) -> HttpResponse:
 @allowed("print")
 def receipt_paper(request: Request, pk: int) -> HttpResponse:
     shown = _payment(pk)
-    context = {**receipt_context(request, shown.job), "payment": shown, "change": payments.change(shown)}
-    filename = f"receipt-{shown.job.claim}-{shown.pk}.pdf"
+    if shown.job is not None:
+        context, name = receipt_context(request, shown.job), shown.job.claim
+    else:
+        context, name = sale_receipt_context(request, shown.invoice), shown.invoice.label
+    context |= {
+        "payment": shown,
+        "shown": paid_line(shown),
+        "sum": abs(shown.amount),
+        "change": payments.change(shown),
+    }
+    filename = f"receipt-{name}-{shown.pk}.pdf"
     return papers.answer(request, "intake/papers/receipt.html", context, filename=filename)
 
 
@@ -321,14 +420,34 @@ def receipt_context(request: Request, job: Job) -> dict[str, Any]:
     went = getattr(job, "pickup", None)
     return {
         "job": job,
-        "invoices": list(job.invoices.order_by("pk")),
-        **_paid(job),
+        "invoices": [
+            {"label": bill.label, "is_credit": bill.kind == Invoice.Kind.CREDIT_NOTE, "gross": bill.gross}
+            for bill in job.invoices.order_by("pk")
+        ],
+        "paid": [paid_line(payment) for payment in job.payments.all()],
         "account": billing.account(job),
         "went": went,
         "signature": picture_of(went.signature if went else None),
         "pieces": [piece for piece in job.pieces.all() if piece.went_home_at],
         "today": billing.today(request.shop),
         **paper_address(request, job),
+    }
+
+
+def sale_receipt_context(request: Request, sale: Invoice) -> dict[str, Any]:
+    """What the receipt of a sale over the counter says: its lines, the tax, what was paid."""
+    return {
+        "sale": sale,
+        "lines": shown_lines((line, line.amount) for line in sale.lines.all()),
+        "taxes": taxes_shown(sale.taxes),
+        "currency": sale.currency,
+        "invoices": [
+            {"label": bill.label, "is_credit": bill.kind == Invoice.Kind.CREDIT_NOTE, "gross": bill.gross}
+            for bill in (sale, *sale.credit_notes.order_by("pk"))
+        ],
+        "paid": [paid_line(payment) for payment in sale.payments.all()],
+        "account": billing.account(sale),
+        "today": billing.today(request.shop),
     }
 
 

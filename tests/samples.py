@@ -212,6 +212,11 @@ SAMPLES: dict[str, Sample] = {
     "estimate-paper": lambda world: {"number": world.estimate.number},
     "invoice": lambda world: {"label": world.invoice.label},
     "invoice-paper": lambda world: {"label": world.invoice.label},
+    "invoice-credit": lambda world: {"label": world.invoice.label},
+    "invoice-payment": lambda world: {"label": world.invoice.label},
+    "invoice-refund": lambda world: {"label": world.invoice.label},
+    "invoice-write-off": lambda world: {"label": world.invoice.label},
+    "invoice-electronic": lambda world: {"label": world.invoice.label},
     "payment": _pk("payment"),
     "receipt-paper": _pk("payment"),
 }

@@ -5,6 +5,7 @@ from decimal import Decimal
 from django.core.validators import MinValueValidator
 from django.db import models
 from django.db.models import Q
+from django.urls import reverse
 from django.utils import timezone
 
 from intake.models.jobs import Job
@@ -237,6 +238,9 @@ class Invoice(Kept):
     @property
     def label(self) -> str:
         return f"{self.series}-{self.number:05d}"
+
+    def get_absolute_url(self) -> str:
+        return reverse("invoice", args=[self.label])
 
 
 class InvoiceLine(Kept):

@@ -156,7 +156,7 @@ def test_a_receipt_is_80_mm_wide_and_says_the_change(as_counter, counter, job):
 def test_a_receipt_of_a_deposit_says_that_it_is_in_hand(as_counter, counter, job):
     paid = payments.take(job, amount=Decimal(40), method="card", by=counter, deposit=True)
     text = text_of(opened(as_counter, f"/payment/{paid.pk}/receipt/"))
-    assert "not issued yet" in text and "Deposit in hand $40.00" in text and "Owed $0.00" in text
+    assert "not issued yet" in text and "In hand $40.00" in text and "Owed $0.00" in text
 
 
 def test_the_receipt_of_a_pickup_says_what_went_home_and_the_warranty(as_counter, counter, job):
@@ -211,6 +211,6 @@ def test_a_reprint_after_a_payment_shows_it_and_the_invoice_stays_the_same(as_co
     invoice = billing.issue_invoice(job, by=counter)
     payments.take(job, amount=invoice.gross, method="transfer", by=counter)
     text = text_of(opened(as_counter, f"/invoice/{invoice.label}/paper/"))
-    assert "bank transfer -$218.03" in text
+    assert "Paid, bank transfer, " in text and "-$218.03" in text
     assert f"Owed on {day_words(timezone.localdate(timezone=Shop.current().zone))} $0.00" in text
     assert Invoice.objects.get().gross == Decimal("218.03")

@@ -1,0 +1,116 @@
+"""The counter without a job: what is sold over it. And invoices in their electronic form."""
+
+from typing import Any
+
+from django.http import HttpResponse
+from django.shortcuts import redirect, render
+from django.views.decorators.http import require_GET, require_http_methods
+
+from intake import billing, counter_sale
+from intake.forms_sale import LATER, SaleForm, person_of, sale_rows, with_one_more
+from intake.models import Person
+from intake.views_money import invoice_named
+from shop.access import allowed
+from shop.errors import Refused
+from shop.http import Request, go_to, page_or_part
+from shop.once import once
+
+MOST_FOUND = 6
+
+
+@require_http_methods(["GET", "POST"])
+@allowed("take money")
+@once
+def counter_sale_page(request: Request) -> HttpResponse:
+    """What is sold, to whom, what it comes to, and how it is paid. `do` says which of its buttons was tapped.
+
+    Only “sell” keeps anything; the others answer with the form anew, and nothing typed is lost.
+    """
+    currency = request.shop.currency
+    if request.method == "GET":
+        return _show(request, SaleForm(initial=_chosen(request.GET), currency=currency), sale_rows(currency))
+    do, data = request.POST.get("do", ""), request.POST.copy()
+    if do == "more":
+        data = with_one_more(data)
+    if do.startswith("person:"):
+        data["person"] = do.removeprefix("person:")
+    if do != "sell":
+        form = SaleForm(initial=data.dict() | _chosen(data), currency=currency)
+        return _show(request, form, sale_rows(currency, data), adds_up=do == "sum", data=data)
+    form, rows = SaleForm(data, currency=currency), sale_rows(currency, data)
+    if not (form.is_valid() & rows.is_valid()):
+        return _show(request, form, rows, data=data, status=422)
+    said = form.cleaned_data
+    if said["seen"] is None:
+        return _show(request, form, rows, data=data, adds_up=True)
+    try:
+        sale, paid = counter_sale.sell(
+            rows.written(),
+            person=said["person"],
+            method=None if said["method"] == LATER else said["method"],
+            tendered=said["tendered"],
+            seen=said["seen"],
+            by=request.user,
+        )
+    except Refused as why:
+        form.add_error(None, str(why))
+        return _show(request, form, rows, data=data, adds_up=True, status=why.status)
+    return go_to(request, "payment", paid.pk) if paid else go_to(request, sale)
+
+
+def _chosen(data: Any) -> dict[str, Any]:
+    person = person_of(data)
+    return {"person": person.pk if person else ""}
+
+
+def _show(
+    request: Request,
+    form: SaleForm,
+    rows: Any,
+    *,
+    data: Any = None,
+    adds_up: bool = False,
+    status: int = 200,
+) -> HttpResponse:
+    person = person_of(data if data is not None else request.GET)
+    totals, problem = None, ""
+    if adds_up and rows.is_valid():
+        try:
+            totals = counter_sale.sum_up(rows.written(), person=person)
+        except billing.CantBill as why:
+            problem, status = str(why), 422
+    elif adds_up:
+        status = 422
+    text = (data or {}).get("q", "")
+    context = {
+        "form": form,
+        "rows": rows,
+        "person": person,
+        "totals": totals,
+        "problem": "" if form.is_bound and form.non_field_errors() else problem,
+        "found": _found(text),
+        "text": text,
+        "wrong": rows.is_bound and status == 422 and bool(rows.total_error_count()),
+    }
+    return page_or_part(request, "intake/counter_sale.html", context, part="sale-form", status=status)
+
+
+def _found(text: str) -> list[Person]:
+    return list(Person.objects.matching(text).with_phones()[:MOST_FOUND]) if len(text.strip()) > 1 else []
+
+
+@require_GET
+@allowed("take money")
+def counter_sale_find(request: Request) -> HttpResponse:
+    """Who may be buying, while somebody types; anybody else is led to the page."""
+    if not request.htmx:
+        return redirect("counter-sale")
+    text = request.GET.get("q", "")[:120]
+    return render(request, "intake/_sale_found.html", {"found": _found(text), "text": text})
+
+
+@require_GET
+@allowed("print")
+def invoice_electronic(request: Request, label: str) -> HttpResponse:
+    invoice_named(label)
+    return redirect("invoice", label)
