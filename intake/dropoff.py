@@ -320,11 +320,13 @@ def _person(who: Who, by: Staff) -> Person:
     new = [n for n in _different(who.phones) if not any(matching.same_phone(n, k) for k in known)]
     for position, number in enumerate(new, start=len(known)):
         Phone.objects.create(person=person, number=number, label=who.contact[:40], position=position)
+    if who.address and fold(who.address) != fold(person.address):
+        person.address_since = timezone.localdate()
     person.email, person.address = who.email or person.email, who.address or person.address
     after = {"E-mail": person.email, "Address": person.address, "Phones": ", ".join([*known, *new])}
     if before != after:
         person.revision = F("revision") + 1
-        person.save(update_fields=["email", "address", "folded", "revision"])
+        person.save(update_fields=["email", "address", "address_since", "folded", "revision"])
         person.refresh_from_db(fields=["revision"])
         timeline.write(person, by=by, words="brought them up to date", before=before, after=after)
     return person

@@ -3,9 +3,10 @@
 from collections.abc import Collection, Mapping
 
 from django.db import transaction
+from django.utils import timezone
 
 from intake import billing, comebacks, warranty, workflow
-from intake.models import Job, Pickup, ReadyNotice, Signature, State
+from intake.models import Job, LetGo, Pickup, ReadyNotice, Signature, State
 from shop import timeline
 from shop.errors import ChangedMeanwhile, NotAllowed, NotAllowedYet
 from shop.models import Shop, Staff
@@ -139,7 +140,17 @@ def hand_back(
         waived_by=by if waived else None,
         by=by,
     )
+    was_left = job.state == State.LEFT_BEHIND
     job = workflow.move(job, to=State.COLLECTED, by=by, revision=revision, through="pickup")
+    if was_left:
+        LetGo.objects.create(
+            job=job,
+            became=LetGo.Became.RETURNED,
+            on=timezone.localdate(kept.at),
+            to_whom=handed_to,
+            words="Its owner collected it after all.",
+            decided_by=by,
+        )
     job.pieces.filter(pk__in=[piece.pk for piece in home]).update(went_home_at=kept.at)
     _start_warranty(job)
     timeline.write(

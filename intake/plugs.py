@@ -2,7 +2,16 @@
 
 from typing import Any
 
-from intake import finders, front, gates, pickup, views_comebacks, views_dropoff, views_money
+from intake import (
+    finders,
+    front,
+    gates,
+    pickup,
+    views_comebacks,
+    views_dropoff,
+    views_money,
+    views_storage,
+)
 from shop import sockets
 
 sockets.gates.plug(sockets.Gate("timer stopped", gates.timer_stopped, order=10))
@@ -46,6 +55,14 @@ sockets.panels.plug(
         "warranty", "job", "see jobs", "intake/_job_warranty.html", views_comebacks.warranty_panel, order=70
     )
 )
+
+# gear that isn't collected
+for name, place, template, context, order in (
+    ("notices due", "front page", "intake/_front_notices_due.html", views_storage.due_panel, 45),
+    ("storage", "job", "intake/_storage_panel.html", views_storage.storage_panel, 70),
+    ("address", "person", "intake/_person_address.html", views_storage.address_panel, 10),
+):
+    sockets.panels.plug(sockets.Panel(name, place, "see jobs", template, context, order))
 
 # reports
 sockets.reports.plug(

@@ -5,7 +5,9 @@ from typing import Any, NamedTuple
 
 from django.db import models, transaction
 from django.db.models import F
+from django.utils import timezone
 
+from intake.folding import fold
 from intake.models import Gear, Person, Phone
 from shop import timeline
 from shop.errors import ChangedMeanwhile
@@ -26,6 +28,8 @@ class Number(NamedTuple):
 def new_person(*, facts: dict[str, Any], phones: Iterable[Number], by: Staff) -> Person:
     """Write somebody down. `facts` has the `PERSON_FIELDS`; the phone they like best comes first."""
     person = Person(**facts)
+    if person.address:
+        person.address_since = timezone.localdate()
     person.save()
     _keep_phones(person, phones)
     timeline.write(person, by=by, words="wrote them down")
@@ -46,6 +50,8 @@ def change_person(
     before = person_words(now, now.phones.all())
     yours = person_words(Person(**facts), phones)
     _take_revision(now, revision, theirs=before, yours=yours)
+    if fold(facts.get("address", now.address)) != fold(now.address):
+        now.address_since = timezone.localdate()  # from now on letters go there, and earlier ones didn't
     for name, value in facts.items():
         setattr(now, name, value)
     now.save()

@@ -19,6 +19,7 @@ from intake import (
     views_pickup,
     views_queue,
     views_sale,
+    views_storage,
 )
 
 urlpatterns: list = [
@@ -152,4 +153,18 @@ urlpatterns: list = [
     path("counter-sale/", views_sale.counter_sale_page, name="counter-sale"),
     path("counter-sale/find/", views_sale.counter_sale_find, name="counter-sale-find"),
     path("payment/<int:pk>/receipt/", views_money.receipt_paper, name="receipt-paper"),
+    # gear that isn't collected
+    path("storage/", views_storage.storage, name="storage"),
+    path("storage/letters/", views_storage.letters, name="storage-letters"),
+    path("storage/letters/paper/", views_storage.letters_paper, name="storage-letters-paper"),
+    path("storage/notice/<int:pk>/paper/", views_storage.notice_paper, name="storage-notice-paper"),
+    path("storage/notice/<int:pk>/back/", views_storage.notice_back, name="storage-notice-back"),
+    path("job/<str:claim>/storage/", views_storage.job_storage, name="job-storage"),
+    path("job/<str:claim>/storage/pause/", views_storage.pause, name="job-storage-pause"),
+    path("job/<str:claim>/storage/resume/", views_storage.resume, name="job-storage-resume"),
+    path("job/<str:claim>/storage/charge/", views_storage.charge, name="job-storage-charge"),
+    path("job/<str:claim>/storage/left-behind/", views_storage.left_behind, name="job-left-behind"),
+    path("job/<str:claim>/storage/let-go/", views_storage.let_go, name="job-let-go"),
+    path("job/<str:claim>/storage/record/", views_storage.record, name="storage-record"),
+    path("people/<int:pk>/address/", views_storage.confirm_address, name="person-address"),
 ]

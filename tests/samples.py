@@ -25,6 +25,7 @@ from intake.models import (
     Person,
     Photo,
     Signature,
+    StorageNotice,
     Visit,
 )
 from shop.models import Staff, TaxRate, Terms
@@ -123,6 +124,18 @@ class World:
         return Payment.objects.create(job=self.job, amount=Decimal(20), method="cash", by=self.staff)
 
     @cached_property
+    def notice(self) -> StorageNotice:
+        return StorageNotice.objects.create(
+            job=self.job,
+            number=1,
+            how="letter",
+            address="Customer\n3 Mole End",
+            words="Your gear waits for you.",
+            sent_on=timezone.localdate(),
+            by=self.staff,
+        )
+
+    @cached_property
     def signature(self) -> Signature:
         return factories.SignatureFactory()
 
@@ -206,6 +219,10 @@ SAMPLES: dict[str, Sample] = {
     "visit-tags-print": _pk("visit", size="tag-62"),
     "tags-paper": lambda world: {"size": "tag-62"},
     "tags-print": lambda world: {"size": "tag-62"},
+    # gear that isn't collected
+    "storage-notice-paper": _pk("notice"),
+    "storage-notice-back": _pk("notice"),
+    "person-address": _pk("person"),
     # money
     "estimate": lambda world: {"number": world.estimate.number},
     "estimate-answer": lambda world: {"number": world.estimate.number},

@@ -33,6 +33,7 @@ HARMLESS_TWICE = {
     "pad-again": "to wipe twice is to wipe once",
     "dropoff-words": "answers with what will be signed, writes nothing",
     "dropoff-shape": "answers with the form in another shape, writes nothing",
+    "storage-letters-paper": "makes a paper, writes nothing",
     "pad-entry-shape": "answers with the form in another shape, writes nothing",
 }
 NOT_YOURS = "This needs someone else"  # what shop.access says
