@@ -83,14 +83,14 @@ function tell(form) {
 }
 
 // A plain form leaves the page, and only the next page knows how it went: it went well if that page was reached from
-// the form's page by going forward and doesn't show the form's errors again.
+// the form's page by going forward, isn't the door (the sign-in ran out) and doesn't show the form's errors again.
 function settle() {
   const [how] = performance.getEntriesByType("navigation");
   for (const key of Object.keys(sessionStorage).filter((each) => each.startsWith(SENT))) {
     const from = sessionStorage.getItem(key);
     const name = key.slice(SENT.length);
     const again = document.querySelector(`form[data-draft="${CSS.escape(name)}"]`);
-    const refused = again?.querySelector("[data-wrong], [aria-invalid]") || document.querySelector(".refused");
+    const refused = again?.querySelector("[data-wrong], [aria-invalid]") || document.querySelector(".refused, .door");
     sessionStorage.removeItem(key);
     if (how?.type === "navigate" && document.referrer === from && !refused) {
       sessionStorage.removeItem(DRAFT + name);
@@ -109,7 +109,8 @@ hook("form[data-draft]", (form) => {
   form.addEventListener("change", () => keep(form));
   form.addEventListener("submit", () => sessionStorage.setItem(SENT + form.dataset.draft, location.href));
   form.addEventListener("htmx:afterRequest", (event) => {
-    if (event.detail.elt === form) {
+    // Where the answer sends the browser to another page, that page knows how it went.
+    if (event.detail.elt === form && !event.detail.xhr?.getResponseHeader("HX-Redirect")) {
       sessionStorage.removeItem(SENT + form.dataset.draft);
       if (event.detail.successful) {
         forget(form);

@@ -1,5 +1,6 @@
 // Photos from the camera: shown at once, sent one after another with their progress, each a POST of the form's own.
-// One that fails on the way can be sent again; it carries the same key, so it is never kept twice.
+// One that fails on the way can be sent again; it carries the same key, so it is never kept twice. So can one that
+// came to the door, because the sign-in ran out: once somebody has signed in on another tab of this browser.
 import { hook } from "./hook.js";
 
 function post(form, file, key, progress) {
@@ -9,6 +10,10 @@ function post(form, file, key, progress) {
     if (key) {
       body.set("once", key);
     }
+    const token = /(?:^|; )csrftoken=([^;]+)/.exec(document.cookie)?.[1];
+    if (token) {
+      body.set("csrfmiddlewaretoken", token); // the page's own is stale after a new sign-in
+    }
     const request = new XMLHttpRequest();
     request.open("POST", form.action);
     request.setRequestHeader("X-Photo", "1");
@@ -17,7 +22,12 @@ function post(form, file, key, progress) {
     });
     request.addEventListener("load", () => {
       const plain = request.getResponseHeader("Content-Type")?.startsWith("text/plain");
-      answer({ kept: request.status < 400, refused: request.status < 500, words: plain ? request.responseText : "" });
+      answer({
+        kept: request.status === 204,
+        refused: request.status >= 400 && request.status < 500,
+        door: request.status === 200 ? request.responseURL : "", // the way there was followed silently
+        words: plain ? request.responseText : "",
+      });
     });
     request.addEventListener("error", () => answer({ kept: false, words: "" }));
     request.send(body);
@@ -50,7 +60,7 @@ hook("form[data-photos]", (form) => {
   };
 
   const send = async (file, parts, once) => {
-    const { kept, refused, words } = await post(form, file, once, parts.progress);
+    const { kept, refused, door, words } = await post(form, file, once, parts.progress);
     parts.progress.remove();
     if (kept) {
       parts.said.textContent = "Kept.";
@@ -58,6 +68,13 @@ hook("form[data-photos]", (form) => {
       return;
     }
     parts.said.textContent = words || (refused ? "This picture can’t be kept." : "The shop’s computer can’t be reached.");
+    if (door) {
+      const enter = document.createElement("a");
+      enter.href = door;
+      enter.target = "_blank";
+      enter.textContent = "Sign in on another tab";
+      parts.said.replaceChildren("You are signed out, so it is not kept yet. ", enter, ", then send it again from here.");
+    }
     if (!refused) {
       const again = document.createElement("button");
       again.type = "button";
