@@ -7,11 +7,13 @@ from intake import (
     front,
     gates,
     pickup,
+    views_cashup,
     views_comebacks,
     views_dropoff,
     views_money,
     views_storage,
 )
+from intake.reports.catalogue import REPORTS
 from shop import sockets
 
 sockets.gates.plug(sockets.Gate("timer stopped", gates.timer_stopped, order=10))
@@ -46,6 +48,12 @@ sockets.panels.plug(
     )
 )
 
+sockets.panels.plug(
+    sockets.Panel(
+        "till", "front page", "cash up", "intake/_front_till.html", views_cashup.till_panel, order=60
+    )
+)
+
 # a job's page
 sockets.panels.plug(
     sockets.Panel("money", "job", "see jobs", "intake/_money_panel.html", views_money.money_panel, order=60)
@@ -65,12 +73,18 @@ for name, place, template, context, order in (
     sockets.panels.plug(sockets.Panel(name, place, "see jobs", template, context, order))
 
 # reports
+for place, report in enumerate(REPORTS):
+    sockets.reports.plug(
+        sockets.Report(report.slug, report.title, report.words, report.url_name, report.act, order=10 + place)
+    )
 sockets.reports.plug(
     sockets.Report(
-        "turnaround",
-        "How long repairs take",
-        "Days from drop-off to ready, month by month.",
-        "turnaround",
+        "cash-up",
+        "Cash-up",
+        "The till counted, day by day, and what differed.",
+        "cash-up",
+        "cash up",
+        order=30,
     )
 )
 

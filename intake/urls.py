@@ -4,9 +4,10 @@ from django.urls import path
 
 from intake import (
     views_bench,
+    views_cashup,
     views_charges,
-    views_credits,
     views_comebacks,
+    views_credits,
     views_dropoff,
     views_estimates,
     views_jobs,
@@ -18,6 +19,7 @@ from intake import (
     views_photos,
     views_pickup,
     views_queue,
+    views_reports,
     views_sale,
     views_storage,
 )
@@ -52,8 +54,6 @@ urlpatterns: list = [
     path("gear/<int:pk>/edit/", views_people.gear_edit, name="gear-edit"),
     # jobs and the queue
     path("jobs/", views_jobs.jobs, name="jobs"),
-    path("reports/turnaround/", views_jobs.turnaround_report, name="turnaround"),
-    path("reports/turnaround.csv", views_jobs.turnaround_csv, name="turnaround-csv"),
     path("queue/", views_queue.queue, name="queue"),
     path("queue/<str:claim>/", views_queue.queue_order, name="queue-order"),
     # the bench: one job
@@ -167,4 +167,9 @@ urlpatterns: list = [
     path("job/<str:claim>/storage/let-go/", views_storage.let_go, name="job-let-go"),
     path("job/<str:claim>/storage/record/", views_storage.record, name="storage-record"),
     path("people/<int:pk>/address/", views_storage.confirm_address, name="person-address"),
+    # reports, and the till
+    *views_reports.addresses(),
+    path("cash-up/", views_cashup.cash_up, name="cash-up"),
+    path("cash-up/<int:pk>/", views_cashup.cash_up_day, name="cash-up-day"),
+    path("cash-up/<int:pk>/paper/", views_cashup.cash_up_paper, name="cash-up-paper"),
 ]

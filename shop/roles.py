@@ -28,6 +28,7 @@ ACTS: Final[dict[str, frozenset[Role]]] = {
     "see jobs": _STAFF,
     "see people": _STAFF,
     "see reports": _OWNER,
+    "see who owes": _COUNTER,
     # the counter
     "take in gear": _STAFF,
     "open the pad": _STAFF,
@@ -35,6 +36,7 @@ ACTS: Final[dict[str, frozenset[Role]]] = {
     "change people": _COUNTER | _BENCH,
     "record an answer": _STAFF,
     "take money": _COUNTER,
+    "cash up": _COUNTER,
     "issue invoices": _COUNTER,
     "hand gear back": _COUNTER,
     "print": _STAFF,

@@ -19,8 +19,9 @@ from django.utils import timezone
 from PIL import Image, ImageDraw
 
 from calc import readings
-from intake import billing, charges, dropoff, estimating, labour, payments, pickup, work, workflow
-from intake.models import Invoice, Job, LabourSpell, PadEntry, Payment, State, Visit
+from intake import billing, cashup, charges, dropoff, estimating, labour, payments, pickup, work, workflow
+from intake.models import CashUp, Invoice, Job, LabourSpell, PadEntry, Payment, State, Visit
+from intake.reports.catalogue import REPORTS
 from shop.models import Shop, Staff, TaxRate, Terms
 from shop.once import FIELD, new_key
 from tests.factories import (
@@ -134,7 +135,12 @@ class FullShop:
             "gear": [({"pk": here.gear_id}, "")],
             "gear-edit": [({"pk": here.gear_id}, "")],
             "jobs": [({}, ""), ({}, "?page=2"), ({}, "?state=let-go"), ({}, "?state=ready")],
-            "turnaround": [({}, "")],
+            **{report.url_name: [({}, "")] for report in REPORTS},
+            "report-takings": [
+                ({}, ""),
+                ({}, "?span=twelve-months"),
+                ({}, "?from=2026-11-20&until=2026-11-25"),
+            ],
             "queue": [({}, "")],
             "my-timer": [({}, "")],
             "job": [({"claim": each.claim}, "") for each in self._jobs()],
@@ -157,6 +163,8 @@ class FullShop:
             "invoice": [({"label": self.invoice.label}, "")],
             "job-payment": [(job, ""), ({"claim": ready.claim}, "")],
             "payment": [({"pk": self.payment.pk}, "")],
+            "cash-up": [({}, ""), ({}, "?day=2026-01-15")],
+            "cash-up-day": [({"pk": pk}, "") for pk in CashUp.objects.values_list("pk", flat=True)],
             "job-ready-notice": [({"claim": ready.claim}, ""), (job, "")],
             "take-home-as-is": [(job, ""), ({"claim": gone.claim}, "")],
             "job-pickup": [({"claim": ready.claim}, ""), (job, "")],
@@ -177,6 +185,7 @@ class FullShop:
             "estimate-paper": [{**job, "number": 1}],
             "invoice-paper": [{"label": self.invoice.label}],
             "receipt-paper": [{"pk": self.payment.pk}],
+            "cash-up-paper": [{"pk": CashUp.objects.first().pk}],
             "pickup-paper": [{"claim": self.gone.claim}],
         }
         return {
@@ -218,6 +227,8 @@ class FullShop:
             (to("job-estimate", **job), {"rows-TOTAL_FORMS": "1", "rows-INITIAL_FORMS": "0"}),
             (to("estimate-answer", claim=self.deciding.claim, number=2), {}),
             (to("job-invoice", **job), {"seen": "old"}),
+            (to("cash-up"), {"value-0": "a lot", "many-0": "-1", "many-1": "3"}),
+            (to("cash-up"), {"counted": "0.01"}),
             (to("job-payment", **job), {"amount": "-1"}),
             (to("job-ready-notice", claim=self.ready.claim), {}),
             (to("take-home-as-is", **job), {}),
@@ -296,6 +307,10 @@ def build(owner: Staff, bench: Staff, counter: Staff) -> FullShop:
             ready_at=now - dt.timedelta(days=n),
             visit__taken_in_by=counter,
         )
+
+    for pieces, note in (({Decimal(20): 3, Decimal("0.25"): 7}, "Change was short."), ({}, "Counted again.")):
+        counted = cashup.total_of(pieces) or Decimal("4")
+        cashup.count(day=today, counted=counted, pieces=pieces, note=note, by=counter)
 
     mailed = dropoff.take_in(
         who=dropoff.Who(name="Port Ansley High School", kind="school", contact="Ms Teague"),

@@ -13,6 +13,7 @@ from typing import Any
 from django.utils import timezone
 
 from intake.models import (
+    CashUp,
     Charge,
     Estimate,
     Finding,
@@ -136,6 +137,12 @@ class World:
         )
 
     @cached_property
+    def cash_up(self) -> CashUp:
+        return CashUp.objects.create(
+            day=timezone.localdate(), expected=Decimal(100), counted=Decimal(100), by=self.staff
+        )
+
+    @cached_property
     def signature(self) -> Signature:
         return factories.SignatureFactory()
 
@@ -236,6 +243,8 @@ SAMPLES: dict[str, Sample] = {
     "invoice-electronic": lambda world: {"label": world.invoice.label},
     "payment": _pk("payment"),
     "receipt-paper": _pk("payment"),
+    "cash-up-day": _pk("cash_up"),
+    "cash-up-paper": _pk("cash_up"),
 }
 
 

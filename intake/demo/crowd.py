@@ -1,7 +1,8 @@
 """Twenty thousand light jobs in one go, for measuring: how the pages bear a shop that has grown old.
 
-Rows are made in bulk, without the verbs: enough of each for every list and every search to have to work, but
-no pickups and no readings. Not for looking at.
+Rows are made in bulk, without the verbs: enough of each for every list, search and report to have to work, but
+no pickups and no readings. Its bills add up: what is invoiced is on lines, and nearly all of it was paid.
+Not for looking at.
 """
 
 import datetime as dt
@@ -15,11 +16,25 @@ from django.utils import timezone
 
 from intake import claims
 from intake.demo import world
-from intake.models import Gear, Invoice, Job, Person, Phone, State, Visit
+from intake.models import (
+    Charge,
+    Finding,
+    Gear,
+    Invoice,
+    InvoiceLine,
+    Job,
+    LabourSpell,
+    Payment,
+    Person,
+    Phone,
+    State,
+    Visit,
+)
+from intake.models.work import Circuit
 from shop.models import Entry, Shop, Staff, Terms
 
 MONTHS: Final = 120
-HERE: Final = 300  # jobs that stand in the house
+HERE: Final = 300  # jobs that stand in the house, of a crowd that is large enough
 _BATCH: Final = 900  # rows in one statement: SQLite has a limit of variables
 
 
@@ -48,8 +63,14 @@ def crowd(jobs: int = 20_000, *, seed: int = 7) -> None:
     )
     made = _keep(Job, _jobs(dice, plan, visits))
     _keep(Entry, _entries(made, by))
+    _come_back(dice, made)
     gone = [job for job in made if job.state == State.COLLECTED]
-    _keep(Invoice, _invoices(gone, by, shop))
+    _keep(Finding, _findings(dice, made, by))
+    _keep(LabourSpell, spells := list(_spells(dice, made, by)))
+    invoices = _keep(Invoice, _invoices(gone, by, shop))
+    _keep(InvoiceLine, (line for invoice in invoices for line in _lines(invoice)))
+    _keep(Payment, _payments(dice, gone, by))
+    _keep(Charge, _charges(made, spells, {invoice.job_id: invoice for invoice in invoices}, by))
 
 
 def _keep(model: type[models.Model], rows: Iterable[Any]) -> list[Any]:
@@ -105,7 +126,7 @@ def _claims(dice: Random, count: int) -> Iterator[tuple[dt.datetime, int, str]]:
 def _jobs(dice: Random, plan: list[tuple[dt.datetime, int, str, Gear]], visits: list[Visit]) -> Iterator[Job]:
     here = [s for s in State if s not in (State.COLLECTED, State.LET_GO)]
     for place, ((at, number, claim, gear), visit) in enumerate(zip(plan, visits, strict=True)):
-        state = dice.choice(here) if place >= len(plan) - HERE else State.COLLECTED
+        state = dice.choice(here) if place >= len(plan) - min(HERE, len(plan) // 3) else State.COLLECTED
         ready = at + dt.timedelta(days=dice.uniform(2, 20))
         yield Job(
             claim=claim,
@@ -124,6 +145,15 @@ def _jobs(dice: Random, plan: list[tuple[dt.datetime, int, str, Gear]], visits: 
         )
 
 
+def _come_back(dice: Random, jobs: list[Job]) -> None:
+    """Let one job in twenty have come back from an earlier one."""
+    back = [job for job in jobs[len(jobs) // 2 :] if dice.random() < 0.1]
+    for job in back:
+        job.comeback_of = dice.choice(jobs[: len(jobs) // 2])
+        job.comeback_fault = dice.choice(("same", "another", "unclear"))
+    Job.objects.bulk_update(back, ["comeback_of", "comeback_fault"], batch_size=_BATCH // 3)
+
+
 def _entries(jobs: list[Job], by: Staff) -> Iterator[Entry]:
     for job in jobs:
         yield Entry(about=f"job/{job.pk}", by=by, at=job.since, words="took it in", changes=[])
@@ -131,19 +161,88 @@ def _entries(jobs: list[Job], by: Staff) -> Iterator[Entry]:
         yield Entry(about=f"job/{job.pk}", by=by, at=job.state_since, words="moved it", changes=[change])
 
 
+def _findings(dice: Random, jobs: list[Job], by: Staff) -> Iterator[Finding]:
+    for job in jobs:
+        yield Finding(
+            job=job,
+            fault="Capacitor open",
+            cure="New",
+            circuit=dice.choice(Circuit.values),
+            by=by,
+            at=job.since,
+        )
+
+
+def _spells(dice: Random, jobs: list[Job], by: Staff) -> Iterator[LabourSpell]:
+    for job in jobs:
+        minutes = dice.randint(20, 200)
+        began = job.since + dt.timedelta(days=1)
+        ended = began + dt.timedelta(minutes=minutes)
+        yield LabourSpell(job=job, who=by, began=began, ended=ended, minutes=minutes, words="Repaired")
+
+
+NET: Final = Decimal("132.50")
+TAX: Final = Decimal("3.81")  # 7.25 per cent of the parts
+
+
 def _invoices(jobs: list[Job], by: Staff, shop: Shop) -> Iterator[Invoice]:
-    for number, job in enumerate(jobs, start=1):
+    first = Invoice.objects.filter(series="OLD").count() + 1
+    for number, job in enumerate(jobs, start=first):
         yield Invoice(
             series="OLD",
             number=number,
             job=job,
             person_id=job.person_id,
             issued_on=job.collected_at.date(),
+            at=job.collected_at,
             by=by,
             seller={"name": shop.name},
             buyer={},
             currency=shop.currency,
             prices_include_tax=False,
-            net=Decimal("45"),
-            gross=Decimal("45"),
+            net=NET,
+            taxes=[{"name": "Sales tax", "percent": "7.25", "base": "52.50", "tax": str(TAX)}],
+            gross=NET + TAX,
+        )
+
+
+def _lines(invoice: Invoice) -> Iterator[InvoiceLine]:
+    def line(kind: str, text: str, price: str, position: int, **more: Any) -> InvoiceLine:
+        sums = {"unit_price": Decimal(price), "amount": Decimal(price)}
+        return InvoiceLine(
+            invoice=invoice, kind=kind, text=text, quantity=1, position=position, **sums, **more
+        )
+
+    yield line("labour", "Repair", "80", 0, unit="h")
+    yield line("part", "Capacitors", "12.50", 1, unit_cost=Decimal("7"), tax_percents=["7.25"])
+    yield line("part", "Valve", "40", 2, tax_percents=["7.25"])
+
+
+def _payments(dice: Random, jobs: list[Job], by: Staff) -> Iterator[Payment]:
+    for place, job in enumerate(jobs):
+        if place % 100 == 7:  # still owes
+            continue
+        method = dice.choice(("cash", "card", "transfer"))
+        if dice.random() < 0.2:
+            deposit = Decimal(50)
+            yield Payment(job=job, kind="deposit", amount=deposit, method=method, at=job.since, by=by)
+            yield Payment(job=job, amount=NET + TAX - deposit, method=method, at=job.collected_at, by=by)
+        else:
+            yield Payment(job=job, amount=NET + TAX, method=method, at=job.collected_at, by=by)
+
+
+def _charges(
+    jobs: list[Job], spells: list[LabourSpell], invoices: dict[int, Invoice], by: Staff
+) -> Iterator[Charge]:
+    """The labour of each job from its clock; on its invoice where it has one."""
+    for job, spell in zip(jobs, spells, strict=True):
+        yield Charge(
+            job=job,
+            kind="labour",
+            text="Repair",
+            unit="h",
+            unit_price=Decimal(80),
+            origin=f"labour/{spell.pk}",
+            invoice=invoices.get(job.pk),
+            by=by,
         )

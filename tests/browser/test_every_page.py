@@ -15,6 +15,7 @@ from django.test import Client
 from django.urls import resolve, reverse
 from playwright.sync_api import Browser, Page, Route
 
+from intake.reports.catalogue import REPORTS
 from shop.models import Staff
 from shop.once import FIELD, new_key
 from tests import full_shop, tools
@@ -193,8 +194,8 @@ def test_every_page_of_an_empty_shop(owner: Staff, crawl_as: Callable[..., Crawl
         "jobs",
         "queue",
         "reports",
-        "turnaround",
         "my-timer",
+        *(report.url_name for report in REPORTS),
     ):
         crawl.look_at(reverse(name))
     fail_on(crawl)

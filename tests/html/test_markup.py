@@ -16,6 +16,7 @@ from django.test import Client
 from django.urls import reverse
 from django.utils import timezone
 
+from intake.reports.catalogue import REPORTS
 from shop.doors import PASSWORD_AT
 from shop.models import Staff
 from shop.once import FIELD, new_key
@@ -86,7 +87,7 @@ def first_start() -> Answers:
 
 def the_empty_shop(owner: Staff) -> Answers:
     names = ["home", "find", "reports", "shop-settings", "taxes", "terms", "staff", "dropoff", "pad-entries"]
-    names += ["people", "jobs", "turnaround", "queue", "my-timer"]
+    names += ["people", "jobs", "queue", "my-timer", *(report.url_name for report in REPORTS)]
     return got(signed_in(owner), [reverse(name) for name in names], what="empty: ")
 
 
@@ -144,7 +145,7 @@ def test_every_page_is_among_those_that_are_looked_at(owner: Staff, bench: Staff
     full = full_shop.build(owner, bench, counter)
     looked_at = {*full.pages(), *full.papers(), "pad", "pad-step", "pad-leave", "pad-done"}
     looked_at |= {"enter", "locked", "first-start"}  # the doors
-    no_pages = {"photo", "turnaround-csv"}  # a picture, a table
+    no_pages = {"photo", *(report.csv_url_name for report in REPORTS)}  # a picture, tables
     signposts = {
         "scan",
         "dropoff-find",
