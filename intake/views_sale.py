@@ -4,12 +4,14 @@ from typing import Any
 
 from django.http import HttpResponse
 from django.shortcuts import redirect, render
+from django.utils.http import content_disposition_header
 from django.views.decorators.http import require_GET, require_http_methods
 
-from intake import billing, counter_sale
+from intake import billing, counter_sale, einvoice
 from intake.forms_sale import LATER, SaleForm, person_of, sale_rows, with_one_more
 from intake.models import Person
-from intake.views_money import invoice_named
+from intake.views_money import invoice_named, invoice_paper_context
+from shop import papers
 from shop.access import allowed
 from shop.errors import Refused
 from shop.http import Request, go_to, page_or_part
@@ -112,5 +114,22 @@ def counter_sale_find(request: Request) -> HttpResponse:
 @require_GET
 @allowed("print")
 def invoice_electronic(request: Request, label: str) -> HttpResponse:
-    invoice_named(label)
-    return redirect("invoice", label)
+    """An invoice as a PDF/A-3 that carries its EN 16931 form, for shops that offer it."""
+    shown = invoice_named(label)
+    if not request.shop.electronic_invoices:
+        raise einvoice.CantTell("This shop doesn't offer electronic invoices. The owner can switch them on.")
+    said = einvoice.said_by(shown, request.shop)
+    if reason := papers.why_not():
+        raise einvoice.CantTell(reason)
+    made = papers.pdf(
+        "intake/papers/invoice.html",
+        invoice_paper_context(request, shown),
+        request=request,
+        variant="pdf/a-3a",
+        embedded=papers.Embedded(
+            einvoice.FILE_NAME, einvoice.cii(said), "The invoice in EN 16931", einvoice.xmp()
+        ),
+    )
+    response = HttpResponse(made, content_type="application/pdf")
+    response["Content-Disposition"] = content_disposition_header(True, f"{shown.label}.pdf")
+    return response

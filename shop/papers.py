@@ -11,6 +11,7 @@ import re
 import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
+from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -49,6 +50,16 @@ def why_not() -> str | None:
     return None if available() else pdf_libraries.how_to_get()
 
 
+@dataclass(frozen=True)
+class Embedded:
+    """A file that a PDF carries inside it, and what the PDF's metadata says of it (`rdf:Description`s)."""
+
+    name: str
+    content: bytes
+    description: str
+    xmp: bytes = b""
+
+
 def available() -> bool:
     """Tell whether PDFs can be made. A no is not remembered: libraries may come, and a busy moment passes."""
     try:
@@ -64,6 +75,7 @@ def pdf(
     *,
     request: HttpRequest | None = None,
     variant: str | None = "pdf/ua-1",
+    embedded: Embedded | None = None,
 ) -> bytes:
     """Render a template to a PDF, tagged for screen readers unless `variant` says otherwise.
 
@@ -83,7 +95,12 @@ def pdf(
     html = HTML(string=page, base_url=base, url_fetcher=_fetcher(base))
     with _one_at_a_time, _errors_of(threading.get_ident()) as errors:
         try:
-            paper = html.write_pdf(font_config=_fonts(), pdf_variant=variant, stylesheets=_cut(html, page))
+            paper = html.write_pdf(
+                font_config=_fonts(),
+                pdf_variant=variant,
+                stylesheets=_cut(html, page),
+                **_carrying(embedded),
+            )
         except FatalURLFetchingError as error:
             # It is no Exception, so that WeasyPrint can't pass over it; here it becomes one.
             raise PaperError(f"{template}: {error.__cause__ or error}") from error.__cause__
@@ -110,6 +127,30 @@ def answer(request: HttpRequest, template: str, context: dict[str, Any], filenam
 def picture_address(name: str) -> str:
     """Return the address by which a PDF refers to a file of the media folder, e.g. a photo's `image.name`."""
     return PICTURES + name
+
+
+def _carrying(embedded: Embedded | None) -> dict[str, Any]:
+    """Return what WeasyPrint needs to put a file into the PDF: a new attachment for every one it makes."""
+    if embedded is None:
+        return {}
+    from weasyprint import Attachment
+
+    def add_words(document: Any, pdf: Any) -> None:
+        catalog = pdf.catalog
+        catalog["AF"] = type(catalog["AF"])(dict.fromkeys(catalog["AF"]))  # it lists the file twice
+        # It would put a second rdf:RDF beside its own; XMP has one.
+        metadata = next(each for each in pdf.objects if getattr(each, "extra", {}).get("Type") == "/Metadata")
+        metadata.stream = [
+            part.replace(b"</rdf:RDF>", embedded.xmp + b"</rdf:RDF>") for part in metadata.stream
+        ]
+
+    attachment = Attachment(
+        string=embedded.content,
+        name=embedded.name,
+        description=embedded.description,
+        relationship="Alternative",
+    )
+    return {"attachments": [attachment], "finisher": add_words}
 
 
 def _cut(html: "HTML", page: str) -> "list[CSS]":
