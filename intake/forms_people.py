@@ -6,6 +6,7 @@ from django import forms
 
 from intake.models import Gear, Person
 from intake.register import GEAR_FIELDS, PERSON_FIELDS, Number
+from shop.fields import CountryField
 
 MOST_PHONES = 8
 
@@ -14,6 +15,7 @@ class PersonForm(forms.ModelForm):
     """Somebody, a band, a venue, a school."""
 
     revision = forms.IntegerField(widget=forms.HiddenInput, min_value=0, max_value=2_147_483_647, initial=0)
+    country = CountryField(help_text="Two letters. Empty: the shop’s own. Electronic invoices say it.")
 
     class Meta:
         model = Person

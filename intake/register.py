@@ -13,7 +13,7 @@ from shop import timeline
 from shop.errors import ChangedMeanwhile
 from shop.models import Staff
 
-PERSON_FIELDS = ("name", "kind", "email", "address", "note")
+PERSON_FIELDS = ("name", "kind", "email", "address", "country", "tax_exempt_number", "note")
 GEAR_FIELDS = ("kind", "technology", "maker", "model", "serial", "year_guess", "marks")
 
 

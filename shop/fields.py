@@ -5,6 +5,7 @@ from typing import Any
 
 from django import forms
 from django.core.exceptions import ValidationError
+from django.core.validators import RegexValidator
 
 from shop import money, staffing
 from shop.errors import Refused
@@ -79,10 +80,32 @@ class PercentField(forms.DecimalField):
 
     def __init__(self, **kwargs: Any):
         widget = forms.TextInput(attrs={"inputmode": "decimal", "autocomplete": "off"})
-        super().__init__(min_value=0, max_value=100, max_digits=7, decimal_places=4, widget=widget, **kwargs)
+        limits = {"min_value": 0, "max_value": 100, "max_digits": 7, "decimal_places": 4}
+        super().__init__(widget=widget, **{**limits, **kwargs})
 
     def to_python(self, value: Any) -> Decimal | None:
         return super().to_python(value.replace(",", ".") if isinstance(value, str) else value)
+
+    def prepare_value(self, value: Any) -> Any:
+        return f"{value.normalize():f}" if isinstance(value, Decimal) else value
+
+
+class CountryField(forms.CharField):
+    """A country by the two letters of ISO 3166; small letters will do."""
+
+    def __init__(self, **kwargs: Any):
+        attrs = {"autocomplete": "off", "autocapitalize": "characters", "spellcheck": "false"}
+        super().__init__(
+            label="Country",
+            required=False,
+            max_length=2,
+            validators=[RegexValidator(r"^[A-Z]{2}$", "Use the two letters of ISO 3166, e.g. PT.")],
+            widget=forms.TextInput(attrs=attrs),
+            **kwargs,
+        )
+
+    def to_python(self, value: Any) -> str:
+        return super().to_python(value).upper()
 
 
 class DayField(forms.DateField):

@@ -13,6 +13,7 @@ from shop import money, opening
 from shop.conflict import ConflictCheck
 from shop.fields import (
     AmountField,
+    CountryField,
     DayField,
     NewPinField,
     PasswordField,
@@ -85,6 +86,18 @@ class ShopForm(ConflictCheck, MoneyFields, forms.ModelForm):
     backup_reminder_days = forms.IntegerField(
         label="Remind of a backup after, days", min_value=1, max_value=365
     )
+    parts_markup = PercentField(
+        label="Mark-up on parts",
+        max_value=1000,
+        help_text="Proposed as the price of a part whose cost is written down.",
+    )
+    estimate_days = forms.IntegerField(label="An estimate holds for, days", min_value=1, max_value=3650)
+    estimate_tolerance = PercentField(
+        label="Work may exceed what was agreed by",
+        help_text="Local law may set a limit: check it.",
+    )
+    cash_float = AmountField(label="Change kept in the till")
+    country = CountryField(help_text="Two letters. Electronic invoices need it.")
 
     class Meta:
         model = Shop
@@ -99,6 +112,8 @@ class ShopForm(ConflictCheck, MoneyFields, forms.ModelForm):
                 "warranty_parts_days",
             ],
             *["prices_include_tax", "tax_rounding", "ask_address", "backup_reminder_days"],
+            *["parts_markup", "estimate_days", "estimate_tolerance", "cash_float"],
+            *["country", "electronic_invoices"],
         ]
         widgets = {
             "address": forms.Textarea(attrs={"rows": 3}),
@@ -110,6 +125,14 @@ class ShopForm(ConflictCheck, MoneyFields, forms.ModelForm):
         super().__init__(*args, **kwargs)
         self.fields["time_zone"].choices = zone_choices(self.initial.get("time_zone", ""))
         self.use_currency(chosen_currency(self.data, self.initial.get("currency", "USD")))
+
+    def clean(self) -> dict[str, Any]:
+        values = super().clean()
+        if values.get("electronic_invoices"):
+            for name in ("address", "country", "tax_number"):
+                if name not in self.errors and not values.get(name):
+                    self.add_error(name, "Electronic invoices need this. Fill it in, or don’t offer them.")
+        return values
 
 
 class TermsForm(ConflictCheck, MoneyFields, forms.ModelForm):
@@ -209,10 +232,17 @@ class EndRateForm(ConflictCheck, forms.ModelForm):
 # --- the first start
 
 
+# What a shop decides once it is open: the first page is long enough.
+_LATER = {
+    *("backup_reminder_days", "parts_markup", "estimate_days", "estimate_tolerance", "cash_float"),
+    *("country", "electronic_invoices"),
+}
+
+
 class OpeningForm(MoneyFields, forms.Form):
     """All that a shop needs on its first day, on one page."""
 
-    SHOP = [name for name in ShopForm.Meta.fields if name != "backup_reminder_days"]
+    SHOP = [name for name in ShopForm.Meta.fields if name not in _LATER]
     TERMS = TermsForm.Meta.fields
 
     code = forms.CharField(
