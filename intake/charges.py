@@ -5,7 +5,7 @@ from decimal import Decimal
 from django.db import transaction
 from django.db.models import Max
 
-from intake import labour
+from intake import labour, spending
 from intake.models import Charge, Job, LabourSpell
 from intake.models.bills import LineKind
 from intake.work import mark, take_revision
@@ -38,18 +38,19 @@ def charge(
     if origin and Charge.objects.standing().filter(origin=origin).exists():
         raise NotAllowedYet("This is charged already.")
     last = job.charges.aggregate(last=Max("position"))["last"] or 0
-    line = Charge.objects.create(
-        job=job,
-        kind=kind,
-        text=text,
-        quantity=quantity,
-        unit=unit,
-        unit_price=unit_price,
-        origin=origin,
-        position=last + 1,
-        by=by,
-    )
-    _adds_up(job)
+    with spending.agreed(job):
+        line = Charge.objects.create(
+            job=job,
+            kind=kind,
+            text=text,
+            quantity=quantity,
+            unit=unit,
+            unit_price=unit_price,
+            origin=origin,
+            position=last + 1,
+            by=by,
+        )
+        _adds_up(job)
     timeline.write(job, by=by, words=f"charged {line.get_kind_display().lower()}", after=_said(line))
     return line
 
@@ -102,8 +103,9 @@ def change(
     before = _said(line)
     line.kind, line.text, line.quantity, line.unit_price = kind, text, quantity, unit_price
     line.unit = "h" if kind == LineKind.LABOUR else ""
-    line.save()
-    _adds_up(job)
+    with spending.agreed(job):
+        line.save()
+        _adds_up(job)
     after = _said(line)
     if before != after:
         timeline.write(job, by=by, words="changed a charge", before=before, after=after)
@@ -119,8 +121,10 @@ def strike(line: Charge, *, by: Staff) -> None:
     """
     job = still_open(line.job)
     _not_invoiced(line)
-    if mark(line, struck=True):
+    with spending.agreed(job):  # without a discount the rest costs more
+        struck = mark(line, struck=True)
         _adds_up(job)
+    if struck:
         timeline.write(job, by=by, words=f"struck out a charge: {line.text}")
 
 
@@ -134,8 +138,10 @@ def put_back(line: Charge, *, by: Staff) -> None:
     job = still_open(line.job)
     if line.origin and Charge.objects.standing().filter(origin=line.origin).exclude(pk=line.pk).exists():
         raise NotAllowedYet("This was charged again meanwhile. Strike that charge out first.")
-    if mark(line, struck=False):
+    with spending.agreed(job):
+        back = mark(line, struck=False)
         _adds_up(job)
+    if back:
         timeline.write(job, by=by, words=f"put back a charge: {line.text}")
 
 

@@ -59,6 +59,33 @@ class AmountField(forms.CharField):
         return str(round_to(value, self.currency)) if isinstance(value, Decimal) else value
 
 
+class ShareField(forms.DecimalField):
+    """A share in per cent, above nothing and at most the whole; a decimal comma will do."""
+
+    def __init__(self, **kwargs: Any):
+        widget = forms.TextInput(attrs={"inputmode": "decimal", "autocomplete": "off"})
+        super().__init__(
+            min_value=Decimal("0.01"),
+            max_value=100,
+            max_digits=5,
+            decimal_places=2,
+            widget=widget,
+            error_messages={
+                "invalid": "Write a number, like 10 or 12.5.",
+                "min_value": "Write a share between 0.01 and 100 per cent.",
+                "max_value": "Write a share between 0.01 and 100 per cent.",
+            },
+            **kwargs,
+        )
+
+    def to_python(self, value: Any) -> Decimal | None:
+        text = value.replace(",", ".").removesuffix("%").strip() if isinstance(value, str) else value
+        return super().to_python(text)
+
+    def prepare_value(self, value: Any) -> Any:
+        return f"{value.normalize():f}" if isinstance(value, Decimal) else value
+
+
 class MinutesField(forms.CharField):
     """A length of time: 85, 1:25, 1 h 25 min."""
 

@@ -2,15 +2,19 @@
 
 import datetime as dt
 from collections.abc import Mapping, Sequence
+from decimal import Decimal
 from typing import Any
 
 from django import forms
 
 from intake.billing import MOST_LINES, Row
-from intake.forms_bench import AmountField, QuantityField
+from intake.forms_bench import AmountField, QuantityField, ShareField
 from intake.forms_money import ShopForm, SignedForm, paragraph, seen_revision
 from intake.models import Answer
 from intake.models.bills import LineKind
+from intake.proposals import Option
+from shop.models import Shop
+from shop.money import format_amount
 
 ROWS = "rows"
 BLANK_ROWS = 3  # that an estimate's form offers below what is written
@@ -44,25 +48,61 @@ class EstimateForm(forms.Form):
 
 
 class RowForm(ShopForm):
-    """A line of an estimate. One without words and without a price is left out."""
+    """A line of an estimate. One without words and without a price is left out.
+
+    Labour without a price is priced at the shop's rate; a discount may be given in per cent instead.
+    """
 
     kind = forms.ChoiceField(label="Kind", choices=LineKind.choices, initial=LineKind.LABOUR)
     text = forms.CharField(
         label="What for", max_length=200, error_messages={"required": "Say what it is for."}
     )
     quantity = QuantityField(label="Quantity", initial=1)
-    unit_price = AmountField(
-        label="Price each",
-        error_messages={"required": "Write a price, or 0 if it costs nothing."},
-    )
+    unit_price = AmountField(label="Price each", required=False)
+    percent = ShareField(label="Or per cent, for a discount", required=False)
+    optional = forms.BooleanField(label="The owner may take or leave it", required=False)
+
+    def __init__(self, *args: Any, labour_rate: Decimal, **kwargs: Any):
+        super().__init__(*args, **kwargs)
+        self.labour_rate = labour_rate
 
     def has_changed(self) -> bool:
-        return any(self[name].data not in (None, "") for name in ("text", "unit_price"))
+        return any(self[name].data not in (None, "") for name in ("text", "unit_price", "percent"))
+
+    @property
+    def has_more(self) -> bool:
+        """Something is written in the fields that most lines leave alone, or is wrong there."""
+        return any(self[name].value() or self[name].errors for name in ("percent", "optional"))
+
+    def clean(self) -> dict[str, Any]:
+        said = super().clean()
+        kind, price, percent = said.get("kind"), said.get("unit_price"), said.get("percent")
+        if percent is not None and kind not in (None, LineKind.DISCOUNT):
+            self.add_error("percent", "Only a discount is given in per cent. Leave this empty.")
+        if percent is not None and price:
+            self.add_error("percent", "Write what it takes off, or the per cent, not both.")
+        if said.get("optional") and kind == LineKind.DISCOUNT:
+            self.add_error("optional", "A discount is for all that is done: it can’t be an option.")
+        if price is None and "unit_price" not in self.errors:
+            if kind == LineKind.LABOUR and self.labour_rate:
+                said["unit_price"] = self.labour_rate
+            elif percent is not None:
+                said["unit_price"] = Decimal(0)
+            else:
+                self.add_error("unit_price", "Write a price, or 0 if it costs nothing.")
+        return said
 
     def row(self) -> Row:
         said = self.cleaned_data
-        unit = "h" if said["kind"] == LineKind.LABOUR else ""
-        return Row(said["kind"], said["text"], said["quantity"], said["unit_price"], unit)
+        return Row(
+            kind=said["kind"],
+            text=said["text"],
+            quantity=said["quantity"],
+            unit_price=said["unit_price"],
+            unit="h" if said["kind"] == LineKind.LABOUR else "",
+            percent=said["percent"],
+            optional=said["optional"],
+        )
 
 
 class BaseRows(forms.BaseFormSet):
@@ -82,7 +122,7 @@ class BaseRows(forms.BaseFormSet):
 
 
 def rows_formset(
-    currency: str, data: Any = None, rows: Sequence[Mapping[str, Any]] = (), more: int = BLANK_ROWS
+    shop: Shop, data: Any = None, rows: Sequence[Mapping[str, Any]] = (), more: int = BLANK_ROWS
 ) -> BaseRows:
     """The rows as a formset: as sent, or filled in with `rows` (field name -> value), then blank ones."""
     kind = forms.formset_factory(
@@ -93,7 +133,12 @@ def rows_formset(
         absolute_max=MOST_LINES,
         validate_max=True,
     )
-    return kind(data, initial=list(rows) or None, prefix=ROWS, form_kwargs={"currency": currency})
+    return kind(
+        data,
+        initial=list(rows) or None,
+        prefix=ROWS,
+        form_kwargs={"currency": shop.currency, "labour_rate": shop.labour_rate},
+    )
 
 
 def typed_rows(data: Mapping[str, str]) -> list[dict[str, str]]:
@@ -102,14 +147,11 @@ def typed_rows(data: Mapping[str, str]) -> list[dict[str, str]]:
     count = (
         min(int(written), MOST_LINES) if written.isascii() and written.isdigit() and len(written) < 4 else 0
     )
-    return [
-        {name: data.get(f"{ROWS}-{n}-{name}", "") for name in ("kind", "text", "quantity", "unit_price")}
-        for n in range(count)
-    ]
+    return [{name: data.get(f"{ROWS}-{n}-{name}", "") for name in RowForm.base_fields} for n in range(count)]
 
 
-class AnswerForm(SignedForm):
-    """The owner's word on an estimate."""
+class _WordForm(forms.Form):
+    """A yes or a no, and which of the options go with it."""
 
     yes = forms.TypedChoiceField(
         label="What does the owner say?",
@@ -118,18 +160,66 @@ class AnswerForm(SignedForm):
         widget=forms.RadioSelect,
         error_messages={"required": "Say whether it is a yes or a no."},
     )
-    how = forms.ChoiceField(
-        label="How did they say so?",
-        choices=Answer.How.choices,
-        widget=forms.RadioSelect,
-        error_messages={"required": "Say how the answer came."},
+    taken = forms.TypedMultipleChoiceField(
+        label="Options that are taken",
+        coerce=int,
+        required=False,
+        widget=forms.CheckboxSelectMultiple,
+        help_text="What isn’t ticked is left.",
+        error_messages={"invalid_choice": "There is no such option any more. Load this page again."},
     )
     who = forms.CharField(
         label="Who said so", max_length=120, error_messages={"required": "Write down who gave the answer."}
     )
+
+    def __init__(self, *args: Any, offered: Sequence[Option], currency: str, **kwargs: Any):
+        super().__init__(*args, **kwargs)
+        if not offered:
+            del self.fields["taken"]
+            return
+        self.fields["taken"].choices = [
+            (option.item.key, f"{option.item.text}: {format_amount(option.adds, currency)} more")
+            for option in offered
+        ]
+
+    def said_taken(self) -> list[int]:
+        return self.cleaned_data.get("taken") or []
+
+
+class AnswerForm(_WordForm):
+    """The owner's word on an estimate, as staff heard or read it."""
+
+    how = forms.ChoiceField(
+        label="How did they say so?",
+        choices=[choice for choice in Answer.How.choices if choice[0] != Answer.How.SIGNED],
+        widget=forms.RadioSelect,
+        error_messages={
+            "required": "Say how the answer came.",
+            "invalid_choice": "Choose one of these. To have it signed, hand over the tablet.",
+        },
+    )
     words = forms.CharField(label="In their words", max_length=500, required=False, widget=paragraph(2))
+    field_order = ["yes", "taken", "how", "who", "words"]
+
+
+class SignForm(SignedForm, _WordForm):
+    """The owner's word, as they read it, chose and signed it themselves. `seen` is the sum that they saw."""
+
+    seen = AmountField(
+        widget=forms.HiddenInput,
+        error_messages={"required": "This page is incomplete. Load it again, then sign."},
+    )
+    field_order = ["yes", "taken", "who"]
+
+    def __init__(self, *args: Any, currency: str, **kwargs: Any):
+        super().__init__(*args, currency=currency, **kwargs)
+        self.fields["seen"].currency = currency
+        self.fields["yes"].label = "What do you say?"
+        self.fields["who"].label = "Your name"
+        if "taken" in self.fields:
+            self.fields["taken"].label = "Options: take them or leave them"
 
     def clean(self) -> dict[str, Any]:
         cleaned = super().clean()
-        self.ask_signature(wanted=cleaned.get("how") == Answer.How.SIGNED)
+        self.ask_signature(wanted=True)
         return cleaned

@@ -7,9 +7,12 @@ from intake import (
     front,
     gates,
     pickup,
+    spending,
+    views_calling,
     views_cashup,
     views_comebacks,
     views_dropoff,
+    views_estimates,
     views_money,
     views_storage,
 )
@@ -19,6 +22,7 @@ from shop import sockets
 sockets.gates.plug(sockets.Gate("timer stopped", gates.timer_stopped, order=10))
 sockets.gates.plug(sockets.Gate("estimate made", gates.estimate_made, order=20))
 sockets.gates.plug(sockets.Gate("owner answered", gates.owner_answered, order=30))
+sockets.gates.plug(sockets.Gate("within what was agreed", spending.within_what_was_agreed, order=40))
 sockets.gates.plug(sockets.Gate("money settled", pickup.money_settled, order=50))
 
 # the search box
@@ -54,7 +58,18 @@ sockets.panels.plug(
     )
 )
 
+sockets.panels.plug(
+    sockets.Panel(
+        "calls", "front page", "see jobs", "intake/_front_calls.html", views_calling.front_panel, order=10
+    )
+)
+
 # a job's page
+sockets.panels.plug(
+    sockets.Panel(
+        "agreed", "job", "see jobs", "intake/_agreed_panel.html", views_estimates.agreed_panel, order=55
+    )
+)
 sockets.panels.plug(
     sockets.Panel("money", "job", "see jobs", "intake/_money_panel.html", views_money.money_panel, order=60)
 )

@@ -4,6 +4,7 @@ from django.urls import path
 
 from intake import (
     views_bench,
+    views_calling,
     views_cashup,
     views_charges,
     views_comebacks,
@@ -132,6 +133,12 @@ urlpatterns: list = [
     path(
         "job/<str:claim>/estimate/<int:number>/paper/", views_estimates.estimate_paper, name="estimate-paper"
     ),
+    path("job/<str:claim>/estimate/<int:number>/sign/", views_estimates.estimate_sign, name="estimate-sign"),
+    path("calls/", views_calling.calls, name="calls"),
+    path("calls/paper/", views_calling.calls_paper, name="calls-paper"),
+    path("job/<str:claim>/estimates/", views_estimates.estimates, name="job-estimates"),
+    path("job/<str:claim>/estimates/paper/", views_estimates.estimates_paper, name="estimates-paper"),
+    path("job/<str:claim>/agreed/", views_estimates.job_agreed, name="job-agreed"),
     path("job/<str:claim>/invoice/", views_money.invoice_new, name="job-invoice"),
     path("job/<str:claim>/payment/", views_money.payment_new, name="job-payment"),
     path("job/<str:claim>/ready-notice/", views_money.ready_notice, name="job-ready-notice"),

@@ -143,6 +143,7 @@ class JobFactory(DjangoModelFactory):
     visit = factory.SubFactory(VisitFactory, person=factory.SelfAttribute("..person"))
     complaint = "It hums and cuts out when warm."
     state = State.TAGGED_IN
+    spend_limit = Decimal("5000")  # so that what is charged is no question where it isn't asked
     collected_at = factory.LazyAttribute(lambda o: timezone.now() if o.state == State.COLLECTED else None)
 
 

@@ -383,7 +383,7 @@ class Past:
 
     def _brought(self, plan: Plan) -> dropoff.Brought:
         owned, fault = plan.owned, plan.fault
-        limit = None if plan.estimate else (plan.cost // 50 + 1) * 50
+        limit = None if plan.estimate else _limit(plan)
         complaint = fault.complaint
         if plan.comeback_of:
             complaint = f"It does it again. {complaint}"
@@ -449,9 +449,14 @@ class Past:
                 for plan in plans
             ],
             "wanted_by": None,
-            "spend_limit": None if plans[0].estimate else str((plans[0].cost // 50 + 1) * 50),
+            "spend_limit": None if plans[0].estimate else str(_limit(plans[0])),
             "diagnosis_fee": str(self.shop.diagnosis_fee),
         }
+
+
+def _limit(plan: Plan) -> Decimal:
+    """A round sum that the repair stays within, tax included."""
+    return (plan.cost * Decimal("1.1") // 50 + 1) * 50
 
 
 def _revision(job: Job) -> int:

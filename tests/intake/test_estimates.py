@@ -18,7 +18,7 @@ from shop.once import FIELD, new_key
 from shop.roles import Role
 from tests.conftest import Tablet
 from tests.factories import JobFactory, ShopFactory, StaffFactory
-from tests.intake.bills import STROKES, charged, proposed, repaired, row, rows_data
+from tests.intake.bills import charged, proposed, repaired, row, rows_data
 
 LATER = "2199-12-31"
 SAID = {"yes": "yes", "how": "phone", "who": "Dana Whitlow", "words": "Just do it."}
@@ -154,7 +154,7 @@ def test_a_second_tap_on_one_more_line_brings_a_second_line(as_bench, shop):
     ("change", "sentence"),
     [
         (rows_data(("labour", "", "1", "80")), "Say what it is for."),
-        (rows_data(("labour", "Bench time", "1", "")), "Write a price, or 0 if it costs nothing."),
+        (rows_data(("part", "Reverb tank", "1", "")), "Write a price, or 0 if it costs nothing."),
         (rows_data(("labour", "Bench time", "0", "80")), "Write a quantity above zero."),
         (rows_data(("labour", "Bench time", "a lot", "80")), "Write a number, like 2 or 1.5."),
         (rows_data(("labour", "Bench time", "1", "1,234")), "can be read in two ways"),
@@ -318,14 +318,6 @@ def test_the_page_shows_the_estimate_and_takes_the_answer(as_counter, counter, s
     assert 'name="yes"' not in page
 
 
-def test_signed_on_the_tablet_it_keeps_our_own_drawing(as_counter, counter, shop):
-    estimate = proposed(JobFactory(), counter)
-    forged = "<svg onload=alert(1)>"
-    answered(as_counter, estimate, how="signed", strokes=STROKES, signature=forged)
-    svg = Answer.objects.get().signature.svg
-    assert svg.startswith("<svg") and "onload" not in svg and "<path" in svg
-
-
 @pytest.mark.parametrize(
     ("change", "sentence"),
     [
@@ -335,12 +327,7 @@ def test_signed_on_the_tablet_it_keeps_our_own_drawing(as_counter, counter, shop
         ({"who": " "}, "Write down who gave the answer."),
         ({"who": "x" * 121}, "at most 120 characters"),
         ({"words": "x" * 501}, "at most 500 characters"),
-        ({"how": "signed"}, "Sign on the glass."),
-        ({"how": "signed", "strokes": "not json"}, "The signature did not arrive."),
-        (
-            {"how": "signed", "strokes": '{"width": 300, "height": 120, "strokes": []}'},
-            "Sign in the box, please.",
-        ),
+        ({"how": "signed"}, "To have it signed, hand over the tablet."),
     ],
 )
 def test_an_answer_that_says_too_little_is_asked_again(as_counter, counter, shop, change, sentence):
@@ -351,18 +338,6 @@ def test_an_answer_that_says_too_little_is_asked_again(as_counter, counter, shop
     assert sentence in page
     assert "words" in change or "Just do it." in page
     assert not Answer.objects.exists()
-
-
-def test_whoever_cant_sign_on_glass_is_named_by_staff(as_counter, counter, shop):
-    estimate = proposed(JobFactory(), counter)
-    assert answered(as_counter, estimate, how="signed", typed="on").status_code == 302
-    assert Answer.objects.get().signature.svg == ""
-
-
-def test_strokes_dont_count_where_nobody_signs(as_counter, counter, shop):
-    estimate = proposed(JobFactory(), counter)
-    assert answered(as_counter, estimate, strokes="left over").status_code == 302
-    assert Answer.objects.get().signature is None
 
 
 def test_a_second_answer_is_refused_over_http(as_counter, counter, shop):
