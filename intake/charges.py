@@ -6,6 +6,7 @@ from django.db import transaction
 from django.db.models import Max
 
 from intake import labour, spending
+from intake.billing import money_line
 from intake.models import Charge, Job, LabourSpell
 from intake.models.bills import LineKind
 from intake.work import mark, take_revision
@@ -13,7 +14,7 @@ from intake.workflow import still_open
 from shop import timeline
 from shop.errors import NotAllowedYet
 from shop.models import Shop, Staff
-from shop.money import LARGEST, Line, MoneyError, format_amount, total
+from shop.money import LARGEST, Line, MoneyError, format_amount, round_to, total
 
 
 @transaction.atomic
@@ -27,13 +28,21 @@ def charge(
     by: Staff,
     unit: str = "",
     origin: str = "",
+    percent: Decimal | None = None,
+    unit_cost: Decimal | None = None,
+    under_warranty: bool = False,
 ) -> Charge:
     """Put a line on a job's bill. `origin` names what brought it, which can then bring no second one.
+
+    `percent` is a discount's that takes off a share of what stands above it; `unit_cost` what a part cost the
+    shop; what is done `under_warranty` costs nothing, whatever its price.
 
     Raises:
         NotAllowedYet: the job is over, that origin is charged already, or a discount takes off more than
         there is.
+        AskFirst: it is more than the owner agreed to.
     """
+    _fits(kind, percent, unit_cost, under_warranty)
     job = still_open(job)
     if origin and Charge.objects.standing().filter(origin=origin).exists():
         raise NotAllowedYet("This is charged already.")
@@ -46,6 +55,9 @@ def charge(
             quantity=quantity,
             unit=unit,
             unit_price=unit_price,
+            percent=percent,
+            unit_cost=unit_cost,
+            under_warranty=under_warranty,
             origin=origin,
             position=last + 1,
             by=by,
@@ -90,18 +102,24 @@ def change(
     unit_price: Decimal,
     by: Staff,
     revision: int,
+    percent: Decimal | None = None,
+    unit_cost: Decimal | None = None,
+    under_warranty: bool = False,
 ) -> Charge:
     """Change a charge that no invoice has taken up.
 
     Raises:
         ChangedMeanwhile: somebody else changed it since `revision`.
         NotAllowedYet: it is on an invoice, or a discount takes off more than there is.
+        AskFirst: it becomes more than the owner agreed to.
     """
+    _fits(kind, percent, unit_cost, under_warranty)
     job = still_open(line.job)
     _not_invoiced(line)
     take_revision(line, revision)
     before = _said(line)
     line.kind, line.text, line.quantity, line.unit_price = kind, text, quantity, unit_price
+    line.percent, line.unit_cost, line.under_warranty = percent, unit_cost, under_warranty
     line.unit = "h" if kind == LineKind.LABOUR else ""
     with spending.agreed(job):
         line.save()
@@ -118,6 +136,7 @@ def strike(line: Charge, *, by: Staff) -> None:
 
     Raises:
         NotAllowedYet: it is on an invoice, or the discounts would then take off more than there is.
+        AskFirst: it is a discount, and without it there is more than the owner agreed to.
     """
     job = still_open(line.job)
     _not_invoiced(line)
@@ -134,6 +153,7 @@ def put_back(line: Charge, *, by: Staff) -> None:
 
     Raises:
         NotAllowedYet: what it was for was charged again meanwhile.
+        AskFirst: it is more than the owner agreed to.
     """
     job = still_open(line.job)
     if line.origin and Charge.objects.standing().filter(origin=line.origin).exclude(pk=line.pk).exists():
@@ -147,7 +167,22 @@ def put_back(line: Charge, *, by: Staff) -> None:
 
 def lines(charges: list[Charge]) -> list[Line]:
     """The charges as shop.money adds them up, without tax: that is the bill's business."""
-    return [Line(text=c.text, kind=c.kind, quantity=c.quantity, unit_price=c.unit_price) for c in charges]
+    return [money_line(charge) for charge in charges]
+
+
+def price_from_cost(cost: Decimal, shop: Shop) -> Decimal:
+    """What a part is sold for that cost so much: the shop's mark-up on top."""
+    return round_to(cost * (100 + shop.parts_markup) / 100, shop.currency)
+
+
+def _fits(kind: str, percent: Decimal | None, unit_cost: Decimal | None, under_warranty: bool) -> None:
+    """Hold that each kind of line says only what goes with it."""
+    if percent is not None and kind != LineKind.DISCOUNT:
+        raise NotAllowedYet("Only a discount is given in per cent.")
+    if unit_cost is not None and kind != LineKind.PART:
+        raise NotAllowedYet("Only a part has a cost. Leave that field empty.")
+    if under_warranty and kind not in (LineKind.LABOUR, LineKind.PART):
+        raise NotAllowedYet("Only labour and parts are done under warranty.")
 
 
 def _adds_up(job: Job) -> None:
@@ -168,10 +203,18 @@ def _not_invoiced(line: Charge) -> None:
 
 
 def _said(line: Charge) -> dict[str, str]:
-    quantity = f"{line.quantity.normalize():f}"
-    return {
+    quantity, currency = f"{line.quantity.normalize():f}", Shop.current().currency
+    said = {
         "What for": line.text,
         "Kind": line.get_kind_display(),
         "Quantity": f"{quantity} {line.unit}".strip(),
-        "Price each": format_amount(line.unit_price, Shop.current().currency),
+        "Price each": format_amount(line.unit_price, currency),
     }
+    if line.percent is not None:
+        del said["Price each"], said["Quantity"]
+        said["Takes off"] = f"{line.percent.normalize():f} %"
+    if line.unit_cost is not None:
+        said["Cost each"] = format_amount(line.unit_cost, currency)
+    if line.under_warranty:
+        said["Under warranty"] = "yes, at nothing"
+    return said

@@ -12,11 +12,12 @@ from typing import Any
 from django import forms
 from django.http import QueryDict
 
+from intake.charges import price_from_cost
 from intake.merging import Merged, merge
 from intake.minutes import MinutesError, as_hours, parse_minutes
 from intake.models import Charge, Circuit, Finding, Job, LabourSpell, Note, Photo, State
 from intake.models.bills import LineKind
-from shop.models import Staff
+from shop.models import Shop, Staff
 from shop.money import AmountError, parse_amount, round_to
 from shop.roles import ACTS
 from shop.wording import span_words
@@ -348,7 +349,7 @@ class ChargeLabourForm(forms.Form):
 
 
 class ChargeForm(RevisedForm):
-    """A line of the bill. A discount's price is what it takes off."""
+    """A line of the bill. A discount's price is what it takes off, or it is given in per cent."""
 
     kind = forms.ChoiceField(
         label="Kind", choices=LineKind.choices, widget=forms.RadioSelect, initial=LineKind.PART
@@ -360,19 +361,65 @@ class ChargeForm(RevisedForm):
     )
     quantity = QuantityField(label="Quantity", initial=1, help_text="Hours for labour.")
     unit_price = AmountField(
-        label="Price each",
-        help_text="For a discount, what it takes off.",
-        error_messages={"required": "Write a price, or 0 if it costs nothing."},
+        label="Price each", required=False, help_text="For a discount, what it takes off."
+    )
+    percent = ShareField(
+        label="Or per cent",
+        required=False,
+        help_text="Only for a discount: of what the other lines come to.",
+    )
+    unit_cost = AmountField(
+        label="Cost each",
+        required=False,
+        help_text="Only for a part: what the shop paid. Leave the price empty, and the mark-up makes it.",
+    )
+    under_warranty = forms.BooleanField(
+        label="Under warranty, at nothing",
+        required=False,
+        help_text="Only for labour and parts. The price stands there, but nothing is charged.",
     )
 
     @classmethod
     def texts_of(cls, thing: Charge, currency: str) -> dict[str, str]:
+        def sum_of(amount: Decimal | None) -> str:
+            return "" if amount is None else str(round_to(amount, currency))
+
         return {
             "kind": thing.kind,
             "text": thing.text,
             "quantity": f"{thing.quantity.normalize():f}",
-            "unit_price": str(round_to(thing.unit_price, currency)),
+            "unit_price": sum_of(thing.unit_price if thing.percent is None else None),
+            "percent": "" if thing.percent is None else f"{thing.percent.normalize():f}",
+            "unit_cost": sum_of(thing.unit_cost),
+            "under_warranty": "on" if thing.under_warranty else "",
         }
+
+    def clean(self) -> dict[str, Any]:
+        said = super().clean()
+        kind, price, percent = said.get("kind"), said.get("unit_price"), said.get("percent")
+        if percent is not None and kind not in (None, LineKind.DISCOUNT):
+            self.add_error("percent", "Only a discount is given in per cent. Leave this empty.")
+        if said.get("unit_cost") is not None and kind not in (None, LineKind.PART):
+            self.add_error("unit_cost", "Only a part has a cost. Leave this empty.")
+        if said.get("under_warranty") and kind in (LineKind.FEE, LineKind.DISCOUNT):
+            self.add_error("under_warranty", "Only labour and parts are done under warranty.")
+        if percent is not None and price:
+            self.add_error("percent", "Write what it takes off, or the per cent, not both.")
+        if price is None and "unit_price" not in self.errors:
+            if percent is not None:
+                said["unit_price"] = Decimal(0)
+            elif kind != LineKind.PART or said.get("unit_cost") is None:
+                self.add_error("unit_price", "Write a price, or 0 if it costs nothing.")
+        return said
+
+    def priced(self, shop: Shop) -> dict[str, Any]:
+        """What was cleaned, as the verbs take it: a part without a price gets the mark-up on its cost."""
+        said = {name: value for name, value in self.cleaned_data.items() if name != "opened_with"}
+        if said["unit_price"] is None:
+            said["unit_price"] = price_from_cost(said["unit_cost"], shop)
+        if said["percent"] is not None:
+            said["quantity"] = Decimal(1)
+        return said
 
 
 class NewChargeForm(ChargeForm):

@@ -14,6 +14,7 @@ from django.urls import reverse
 from intake import charges as charging
 from intake import claims, workflow
 from intake import labour as labouring
+from intake.billing import line_amount
 from intake.forms_bench import (
     ChargeLabourForm,
     NewChargeForm,
@@ -28,7 +29,7 @@ from intake.forms_bench import (
 from intake.models import Job, Phone, State
 from shop import sockets, timeline
 from shop.http import Request, go_to, page_or_part, wants_part
-from shop.money import MoneyError, round_to, total
+from shop.money import MoneyError, total
 
 TIMELINE_PAGE = 10
 EARLIER_VISITS = 5
@@ -141,17 +142,14 @@ def charges(request: Request, job: Job) -> dict[str, Any]:
     standing = [c for c in rows if not c.struck_at]
     currency = request.shop.currency
     try:
-        together = total(charging.lines(standing), currency).net
+        bill = total(charging.lines(standing), currency)
+        together, amounts = bill.net, [line.amount for line in bill.lines]
     except MoneyError:  # more taken off than there is: the lines still show, and whoever changes them is told
-        together = None
+        together, amounts = None, [line_amount(c, currency) for c in standing]
     return {
         "charges": [
-            {
-                "charge": c,
-                "quantity": f"{c.quantity.normalize():f} {c.unit}".strip(),
-                "amount": round_to(c.quantity * c.unit_price, currency) * (-1 if c.kind == "discount" else 1),
-            }
-            for c in standing
+            {"charge": c, "quantity": f"{c.quantity.normalize():f} {c.unit}".strip(), "amount": amount}
+            for c, amount in zip(standing, amounts, strict=True)
         ],
         "struck_charges": [c for c in rows if c.struck_at],
         "charges_together": together,

@@ -405,6 +405,14 @@ def fee_charged(job: Job) -> Decimal:
     return sum((billing.line_amount(line, currency) for line in lines), Decimal(0))
 
 
+def fee_open(job: Job, shop: Shop) -> Decimal:
+    """What of the storage fee has come together by today and isn't charged; nothing for gear that doesn't wait."""
+    if job.state not in HERE:
+        return Decimal(0)
+    fee = clock_of(with_record().get(pk=job.pk), shop).fee
+    return max(fee - fee_charged(job), Decimal(0))
+
+
 @transaction.atomic
 def charge_storage(job: Job, *, by: Staff) -> Charge:
     """Put the storage fee that has come together among the job's charges, or bring it up to today.

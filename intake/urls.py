@@ -160,6 +160,11 @@ urlpatterns: list = [
     path("counter-sale/", views_sale.counter_sale_page, name="counter-sale"),
     path("counter-sale/find/", views_sale.counter_sale_find, name="counter-sale-find"),
     path("payment/<int:pk>/receipt/", views_money.receipt_paper, name="receipt-paper"),
+    # reports, and the till
+    *views_reports.addresses(),
+    path("cash-up/", views_cashup.cash_up, name="cash-up"),
+    path("cash-up/<int:pk>/", views_cashup.cash_up_day, name="cash-up-day"),
+    path("cash-up/<int:pk>/paper/", views_cashup.cash_up_paper, name="cash-up-paper"),
     # gear that isn't collected
     path("storage/", views_storage.storage, name="storage"),
     path("storage/letters/", views_storage.letters, name="storage-letters"),
@@ -174,9 +179,4 @@ urlpatterns: list = [
     path("job/<str:claim>/storage/let-go/", views_storage.let_go, name="job-let-go"),
     path("job/<str:claim>/storage/record/", views_storage.record, name="storage-record"),
     path("people/<int:pk>/address/", views_storage.confirm_address, name="person-address"),
-    # reports, and the till
-    *views_reports.addresses(),
-    path("cash-up/", views_cashup.cash_up, name="cash-up"),
-    path("cash-up/<int:pk>/", views_cashup.cash_up_day, name="cash-up-day"),
-    path("cash-up/<int:pk>/paper/", views_cashup.cash_up_paper, name="cash-up-paper"),
 ]

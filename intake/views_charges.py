@@ -32,7 +32,7 @@ def job_charge(request: Request, claim: str) -> HttpResponse:
     if form.is_valid():
         unit = "h" if form.cleaned_data["kind"] == LineKind.LABOUR else ""
         try:
-            charges.charge(job, unit=unit, by=request.user, **form.cleaned_data)
+            charges.charge(job, unit=unit, by=request.user, **form.priced(request.shop))
             return job_page.kept(request, job, part="charges")
         except Refused as why:
             form.add_error(None, str(why))
@@ -51,8 +51,7 @@ def job_charge_edit(request: Request, claim: str, pk: int) -> HttpResponse:
         return charge, charge.revision
 
     def save(form: ChargeForm) -> None:
-        names = ("kind", "text", "quantity", "unit_price", "revision")
-        charges.change(charge, by=request.user, **{name: form.cleaned_data[name] for name in names})
+        charges.change(charge, by=request.user, **form.priced(request.shop))
 
     return edit(
         request,

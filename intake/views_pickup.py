@@ -4,7 +4,7 @@ from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, render
 from django.views.decorators.http import require_GET, require_http_methods
 
-from intake import billing, pickup
+from intake import billing, keeping, pickup
 from intake.forms_money import PickupForm
 from intake.models import Job, Pickup
 from intake.views_money import receipt_context
@@ -68,6 +68,7 @@ def _show(request: Request, job: Job, form: PickupForm, *, status: int = 200) ->
         "still": billing.still_open(job),
         "account": billing.account(job),
         "may_go": job.state in pickup.FROM,
+        "storage_open": keeping.fee_open(job, request.shop),
         "words": pickup.what_is_signed(job, [piece.name for piece in form.pieces]),
     }
     return page_or_part(request, "intake/pickup.html", context, part="pickup-form", status=status)

@@ -35,6 +35,7 @@ from shop.errors import NotAllowedYet, Refused
 from shop.http import Request, wants_part
 from shop.models import Staff
 from shop.roles import Role
+from shop.sweeping import sweep
 
 MARK = "full_sign_in"
 PASSWORD_AT = "password_at"
@@ -95,6 +96,7 @@ def come_in(request: Request, sign_in: str, password: str) -> Staff:
     if staff is None:
         raise WrongKey(f"The sign-in word or the password isn't right. {_tries_left(request)}")
     come_in_as(request, staff)
+    sweep()
     return staff
 
 

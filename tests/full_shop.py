@@ -19,7 +19,19 @@ from django.utils import timezone
 from PIL import Image, ImageDraw
 
 from calc import readings
-from intake import billing, cashup, charges, dropoff, estimating, labour, payments, pickup, work, workflow
+from intake import (
+    billing,
+    cashup,
+    charges,
+    dropoff,
+    estimating,
+    keeping,
+    labour,
+    payments,
+    pickup,
+    work,
+    workflow,
+)
 from intake.models import CashUp, Invoice, Job, LabourSpell, PadEntry, Payment, State, Visit
 from intake.reports.catalogue import REPORTS
 from shop.models import Shop, Staff, TaxRate, Terms
@@ -36,6 +48,7 @@ from tests.factories import (
     TermsFactory,
 )
 from tests.intake.bills import charged, proposed, repaired, row
+from tests.intake.storage import past_deadline, sent, waiting
 
 BEFORE = "2501"  # the month of jobs that no drop-off took in
 PAD_ANSWERS: dict[str, dict[str, Any]] = {
@@ -97,6 +110,10 @@ class FullShop:
     invoice: Invoice
     payment: Payment
     spell: LabourSpell
+    left: Job  # left behind: its last letter came back, and the clock stood still once
+    overdue: Job  # past its deadline, a notice due
+    clear: Job  # left behind, and by its terms it may be let go
+    sold: Job
 
     def pages(self) -> dict[str, list[str]]:
         """The addresses of whole pages that staff may open, by the name of the address."""
@@ -168,6 +185,15 @@ class FullShop:
             "job-ready-notice": [({"claim": ready.claim}, ""), (job, "")],
             "take-home-as-is": [(job, ""), ({"claim": gone.claim}, "")],
             "job-pickup": [({"claim": ready.claim}, ""), (job, "")],
+            "storage": [({}, "")],
+            "storage-letters": [
+                ({}, ""),
+                ({}, f"?job={self.left.pk}"),
+                ({}, f"?job={self.overdue.pk}&job={ready.pk}"),
+            ],
+            "storage-notice-back": [({"pk": notice.pk}, "") for notice in self.left.storage_notices.all()],
+            "job-storage": [({"claim": each.claim}, "") for each in (here, ready, *self._stored())],
+            "job-let-go": [({"claim": each.claim}, "") for each in (ready, *self._stored())],
             "pickup-done": [({"claim": gone.claim}, "")],
         }
         return {
@@ -187,6 +213,8 @@ class FullShop:
             "receipt-paper": [{"pk": self.payment.pk}],
             "cash-up-paper": [{"pk": CashUp.objects.first().pk}],
             "pickup-paper": [{"claim": self.gone.claim}],
+            "storage-notice-paper": [{"pk": self.left.storage_notices.first().pk}],
+            "storage-record": [{"claim": each.claim} for each in self._stored()],
         }
         return {
             name: [f"{reverse(name, kwargs=kwargs)}?view=html" for kwargs in each]
@@ -233,10 +261,20 @@ class FullShop:
             (to("job-ready-notice", claim=self.ready.claim), {}),
             (to("take-home-as-is", **job), {}),
             (to("job-pickup", claim=self.ready.claim), {}),
+            (to("storage-letters"), {"job": [self.left.pk, self.overdue.pk], "sent_on": "soon"}),
+            (to("storage-letters-paper"), {"job": self.overdue.pk}),
+            (to("storage-notice-back", pk=self.left.storage_notices.first().pk), {"on": "soon"}),
+            (to("job-storage-pause", claim=self.left.claim), {}),
+            (to("job-storage-resume", claim=self.overdue.claim), {"ended": "soon"}),
+            (to("job-left-behind", claim=self.overdue.claim), {"revision": "1"}),
+            (to("job-let-go", claim=self.clear.claim), {"became": "sold"}),
         ]
 
+    def _stored(self) -> list[Job]:
+        return [self.left, self.overdue, self.clear, self.sold]
+
     def _jobs(self) -> list[Job]:
-        return [self.here, self.ready, self.gone, self.deciding, self.as_is, self.tagged]
+        return [self.here, self.ready, self.gone, self.deciding, self.as_is, self.tagged, *self._stored()]
 
 
 def _slip(claim: str) -> str:
@@ -338,6 +376,7 @@ def build(owner: Staff, bench: Staff, counter: Staff) -> FullShop:
         invoice=ready.invoices.first(),
         payment=gone.payments.first(),
         spell=here.labour.filter(ended__isnull=False).first(),
+        **_not_collected(terms, owner),
     )
 
 
@@ -355,7 +394,9 @@ def _brought(person: Any, terms: Terms, by: Staff, *brought: dropoff.Brought) ->
 
 def _through_the_house(gear: Any, terms: Terms, by: Staff, *, days: int) -> Job:
     """A repair that went home again."""
-    brought = dropoff.Brought(gear=gear, complaint="No sound at all.", came_with=("Footswitch", "Cover"))
+    brought = dropoff.Brought(
+        gear=gear, complaint="No sound at all.", came_with=("Footswitch", "Cover"), spend_limit=Decimal(300)
+    )
     job = _brought(gear.owner, terms, by, brought).jobs.get()
     FindingFactory(job=job, by=by, fault="Output valve dead", cause="Age", cure="New matched pair")
     repaired(job, by)
@@ -391,7 +432,12 @@ def _ready_for_days(terms: Terms, by: Staff, *, days: int) -> Job:
     person = PersonFactory(name="The Quiet Cranes", kind="band")
     person.phones.create(number="555 0166", label="Iris")
     brought = dropoff.Brought(
-        kind="combo", maker="Corvane", model="Harbor 22", complaint="It crackles.", came_with=("Cover",)
+        kind="combo",
+        maker="Corvane",
+        model="Harbor 22",
+        complaint="It crackles.",
+        came_with=("Cover",),
+        spend_limit=Decimal(300),
     )
     job = _brought(person, terms, by, brought).jobs.get()
     payments.take(job, amount=Decimal(40), method="card", by=by, deposit=True, note="Deposit")
@@ -403,6 +449,21 @@ def _ready_for_days(terms: Terms, by: Staff, *, days: int) -> Job:
     Job.objects.filter(pk=job.pk).update(ready_at=then, state_since=then)
     job.refresh_from_db()
     return job
+
+
+def _not_collected(terms: Terms, by: Staff) -> dict[str, Job]:
+    """Gear that nobody collects, at four places of its way."""
+    left, clear, sold = (past_deadline(by, 130, terms=terms, month=BEFORE) for _ in range(3))
+    overdue = waiting(by, 100, terms=terms, month=BEFORE)
+    for job in (left, clear, sold):
+        keeping.leave_behind(job, by=by, revision=job.revision)
+        job.refresh_from_db()
+    keeping.pause(left, why="shop", words="We moved the shop.", by=by)
+    keeping.resume(left, by=by)
+    keeping.came_back(sent(left, 100, by, tracking="HP 1201"), on=timezone.localdate(), words="Moved", by=by)
+    fate = keeping.Fate(became="sold", words="Nobody answered.", to_whom="The reuse shop", price=Decimal(300))
+    keeping.let_go(sold, fate, by=by, revision=sold.revision)
+    return {"left": left, "overdue": overdue, "clear": clear, "sold": sold}
 
 
 def _work_on(job: Job, bench: Staff, counter: Staff) -> None:

@@ -85,10 +85,7 @@ def of(asked: Asked) -> Sheet:
     rows = [
         (State(s.state).label, len(s.ages), median(s.ages), max(s.ages), *s.bands, s.charged) for s in found
     ]
-    bars = [
-        picture.Bar(State(s.state).label, len(s.ages), f"{len(s.ages)}, {asked.say(s.charged)} not invoiced")
-        for s in found
-    ]
+    bars = [picture.Bar(State(s.state).label, len(s.ages), str(len(s.ages))) for s in found]
     wrong = sum(1 for each in sums.values() if each is None)
     notes = [
         "Age is counted in days since the drop-off. Charges are as they are priced, before tax is added."

@@ -107,7 +107,7 @@ def _sheet(people: list[Person], by_hand: Person, credited: Decimal) -> Sheet:
         rows.append((by_hand.name, None, by_hand.sold.quantize(two), by_hand.given.quantize(two), None))
     if credited:
         rows.append(("Taken back by credit notes", None, -credited.quantize(two), None, None))
-    clocked, sold, given = (sum((row[n] or ZERO for row in rows), ZERO) for n in (1, 2, 3))
+    clocked, sold, given = (sum((row[n] or ZERO for row in rows), ZERO).quantize(two) for n in (1, 2, 3))
     bars = [
         picture.Bar(p.name, float(p.clocked), f"{p.clocked} h", float(p.sold), f"{p.sold.quantize(two)} h")
         for p in people

@@ -125,7 +125,8 @@ def lying(bars: Sequence[Bar], *, legend: tuple[str, str] | None = None) -> Pict
     """Bars under each other, each with its name above it: for names that are long. A second bar may follow."""
     values = [v for b in bars for v in (b.value, b.second) if v is not None]
     top = max(values, default=0)
-    room = WIDTH - 130  # so that the figure fits behind the longest bar
+    longest = max((len(word) for b in bars for word in (b.said, b.second_said)), default=0)
+    room = max(WIDTH - 16 - longest * 9, WIDTH / 3)  # so that its figure fits behind the longest bar
     thick = 14
     picture_words: list[Said] = []
     boxes: list[Box] = []

@@ -195,6 +195,7 @@ def test_every_page_of_an_empty_shop(owner: Staff, crawl_as: Callable[..., Crawl
         "queue",
         "reports",
         "my-timer",
+        "storage",
         *(report.url_name for report in REPORTS),
     ):
         crawl.look_at(reverse(name))

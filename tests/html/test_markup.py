@@ -87,7 +87,7 @@ def first_start() -> Answers:
 
 def the_empty_shop(owner: Staff) -> Answers:
     names = ["home", "find", "reports", "shop-settings", "taxes", "terms", "staff", "dropoff", "pad-entries"]
-    names += ["people", "jobs", "queue", "my-timer", *(report.url_name for report in REPORTS)]
+    names += ["people", "jobs", "queue", "my-timer", "storage", *(report.url_name for report in REPORTS)]
     return got(signed_in(owner), [reverse(name) for name in names], what="empty: ")
 
 

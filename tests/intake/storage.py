@@ -28,13 +28,20 @@ def ago(days: int) -> dt.date:
     return today() - dt.timedelta(days=days)
 
 
-def waiting(by: Staff, days: int = 0, *, address: str = "7 Kiln Lane\nPort Ansley", **more: Any) -> Job:
+def waiting(
+    by: Staff,
+    days: int = 0,
+    *,
+    address: str = "7 Kiln Lane\nPort Ansley",
+    terms: Terms | None = None,
+    **more: Any,
+) -> Job:
     """A job that has been ready for so many days, whose owner was told on the first."""
     then = dt.datetime.combine(ago(days), dt.time(10), ZONE)
     person = PersonFactory(name="Dana Whitlow", address=address, email="dana@whitlow.example")
     PhoneFactory(person=person)
     visit = VisitFactory(
-        person=person, terms=storage_terms(), at=then - dt.timedelta(days=20), taken_in_by=by
+        person=person, terms=terms or storage_terms(), at=then - dt.timedelta(days=20), taken_in_by=by
     )
     job = JobFactory(
         gear__owner=person,

@@ -167,6 +167,14 @@ def test_storage_is_charged_by_the_page(as_counter: Tablet, counter: Staff) -> N
     assert job.charges.standing().get().unit_price == Decimal(30)
 
 
+def test_the_pickup_offers_the_storage_that_isnt_charged(as_counter: Tablet, counter: Staff) -> None:
+    job = waiting(counter, 45)
+    page = as_counter.get(f"/job/{job.claim}/pickup/").content.decode()
+    assert "Storage of $30.00 has come together" in page
+    keeping.charge_storage(job, by=counter)
+    assert "has come together" not in as_counter.get(f"/job/{job.claim}/pickup/").content.decode()
+
+
 # --- Left behind -------------------------------------------------------------------------------------------------
 
 

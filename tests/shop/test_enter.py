@@ -5,12 +5,13 @@ import datetime as dt
 import pytest
 from axes.models import AccessAttempt
 from django.contrib.auth.models import AnonymousUser
+from django.contrib.sessions.models import Session
 from django.http import HttpResponse
 from django.utils import timezone
 from freezegun import freeze_time
 
 from shop import doors
-from shop.models import Staff
+from shop.models import OnceKey, Staff
 from tests.conftest import Tablet
 from tests.shop.conftest import PASSWORD, come_in, give_keys
 
@@ -193,3 +194,20 @@ def test_a_link_cannot_make_somebody_leave(owner: Staff, enters) -> None:
 
 def test_the_pad_cannot_leave(as_pad: Tablet) -> None:
     assert as_pad.post("/leave/").status_code == 403
+
+
+def test_whoever_comes_in_sweeps_up_what_nobody_needs_any_more(owner: Staff) -> None:
+    give_keys(owner)
+    now = timezone.now()
+    for name, age in (("old", dt.timedelta(days=3)), ("young", dt.timedelta(hours=1))):
+        OnceKey.objects.create(key=name, at=now - age)
+        # A session's age counts from when it ran out; the young one runs for an hour yet.
+        left = -age if name == "old" else age
+        Session.objects.create(session_key=name, session_data="", expire_date=now + left)
+        tried = AccessAttempt.objects.create(username=name, ip_address="192.0.2.1", failures_since_start=1)
+        AccessAttempt.objects.filter(pk=tried.pk).update(attempt_time=now - age)
+    assert guess(Tablet(), "wren", PASSWORD).status_code == 302
+    assert list(OnceKey.objects.values_list("key", flat=True)) == ["young"]
+    assert not Session.objects.filter(session_key="old").exists()
+    assert Session.objects.filter(session_key="young").exists()
+    assert list(AccessAttempt.objects.values_list("username", flat=True)) == ["young"]
