@@ -19,7 +19,7 @@ D = Decimal
 @pytest.fixture
 def invoice(shop, counter):
     """Labour 120.00, parts 13.00 and 78.40, 7.25 % on parts: 218.03. See BILLS in test_invoices."""
-    job = repaired(JobFactory(person__name="Dana Whitlow"), counter)
+    job = repaired(JobFactory(gear__owner__name="Dana Whitlow"), counter)
     return billing.issue_invoice(job, by=counter)
 
 

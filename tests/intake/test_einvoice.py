@@ -65,7 +65,7 @@ def text(xml: bytes, path: str) -> list[str]:
 
 
 def bought(counter, *, person="Dana Whitlow", **more):
-    return JobFactory(person__name=person, person__address="12 Wharf Road\nPort Ansley", **more)
+    return JobFactory(gear__owner__name=person, gear__owner__address="12 Wharf Road\nPort Ansley", **more)
 
 
 def plain(counter):
@@ -201,6 +201,12 @@ def test_its_sums_are_those_of_the_invoice_by_hand(vat_shop, counter):
     assert text(xml, f"{sums}ram:GrandTotalAmount") == ["227.02"]  # BR-CO-15
     allowances = [Decimal(a) for a in text(xml, ".//ram:ActualAmount")]
     assert sum(allowances) == Decimal("26.83")  # what the two discounts took off
+
+
+def test_what_people_typed_is_text_in_it(vat_shop, counter):
+    xml = xml_of(odd_words(counter))
+    assert text(xml, ".//ram:BuyerTradeParty/ram:Name") == ["Q & A <Ltd> “Ω”"]
+    assert text(xml, ".//ram:SpecifiedTradeProduct/ram:Name") == ["47 kΩ & 5 % <x> "]  # XML has no U+000B
 
 
 def test_a_credit_note_names_its_invoice(vat_shop, counter):
