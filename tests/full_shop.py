@@ -23,6 +23,8 @@ from intake import (
     billing,
     cashup,
     charges,
+    counter_sale,
+    credits,
     dropoff,
     estimating,
     keeping,
@@ -109,6 +111,8 @@ class FullShop:
     mailed: Visit
     invoice: Invoice
     payment: Payment
+    sale: Invoice  # over the counter; some of it credited and given back
+    note: Invoice  # the credit note over that
     spell: LabourSpell
     left: Job  # left behind: its last letter came back, and the clock stood still once
     overdue: Job  # past its deadline, a notice due
@@ -177,9 +181,16 @@ class FullShop:
                 ({"claim": self.deciding.claim, "number": 2}, ""),
             ],
             "job-invoice": [(job, ""), (job, "?fee=charge"), ({"claim": gone.claim}, "")],
-            "invoice": [({"label": self.invoice.label}, "")],
+            "invoice": [({"label": each.label}, "") for each in (self.invoice, self.sale, self.note)],
+            "invoice-credit": [({"label": each.label}, "") for each in (self.invoice, self.sale)],
+            "invoice-payment": [({"label": self.sale.label}, "")],
+            "invoice-refund": [({"label": self.sale.label}, "")],
+            "invoice-write-off": [({"label": self.sale.label}, "")],
+            "counter-sale": [({}, ""), ({}, f"?person={here.person_id}")],
             "job-payment": [(job, ""), ({"claim": ready.claim}, "")],
-            "payment": [({"pk": self.payment.pk}, "")],
+            "job-refund": [(job, ""), ({"claim": ready.claim}, "")],
+            "job-write-off": [({"claim": ready.claim}, ""), ({"claim": gone.claim}, "")],
+            "payment": [({"pk": each.pk}, "") for each in (self.payment, *self.sale.payments.all())],
             "cash-up": [({}, ""), ({}, "?day=2026-01-15")],
             "cash-up-day": [({"pk": pk}, "") for pk in CashUp.objects.values_list("pk", flat=True)],
             "job-ready-notice": [({"claim": ready.claim}, ""), (job, "")],
@@ -209,8 +220,8 @@ class FullShop:
             "visit-tags-paper": [{"pk": visit, "size": size} for size in ("roll", "card")],
             "tags-paper": [{**job, "size": size} for size in ("roll", "card")],
             "estimate-paper": [{**job, "number": 1}],
-            "invoice-paper": [{"label": self.invoice.label}],
-            "receipt-paper": [{"pk": self.payment.pk}],
+            "invoice-paper": [{"label": each.label} for each in (self.invoice, self.sale, self.note)],
+            "receipt-paper": [{"pk": each.pk} for each in (self.payment, *self.sale.payments.all())],
             "cash-up-paper": [{"pk": CashUp.objects.first().pk}],
             "pickup-paper": [{"claim": self.gone.claim}],
             "storage-notice-paper": [{"pk": self.left.storage_notices.first().pk}],
@@ -258,14 +269,20 @@ class FullShop:
             (to("cash-up"), {"value-0": "a lot", "many-0": "-1", "many-1": "3"}),
             (to("cash-up"), {"counted": "0.01"}),
             (to("job-payment", **job), {"amount": "-1"}),
+            (to("job-refund", claim=self.gone.claim), {"amount": "-1"}),
+            (to("job-write-off", claim=self.ready.claim), {"amount": "a lot"}),
+            (to("invoice-credit", label=self.invoice.label), {}),
+            (to("counter-sale"), {"rows-TOTAL_FORMS": "1", "rows-INITIAL_FORMS": "0", "do": "sum"}),
+            (to("counter-sale"), {**_FUSE, "do": "sell"}),
+            (to("counter-sale"), {**_FUSE, "do": "sell", "seen": "1", "method": "cash"}),
             (to("job-ready-notice", claim=self.ready.claim), {}),
             (to("take-home-as-is", **job), {}),
             (to("job-pickup", claim=self.ready.claim), {}),
-            (to("storage-letters"), {"job": [self.left.pk, self.overdue.pk], "sent_on": "soon"}),
+            (to("storage-letters"), {"job": [self.left.pk, self.overdue.pk], "sent_on": "1900-01-01"}),
             (to("storage-letters-paper"), {"job": self.overdue.pk}),
-            (to("storage-notice-back", pk=self.left.storage_notices.first().pk), {"on": "soon"}),
+            (to("storage-notice-back", pk=self.left.storage_notices.first().pk), {"on": "1900-01-01"}),
             (to("job-storage-pause", claim=self.left.claim), {}),
-            (to("job-storage-resume", claim=self.overdue.claim), {"ended": "soon"}),
+            (to("job-storage-resume", claim=self.overdue.claim), {"ended": "1900-01-01"}),
             (to("job-left-behind", claim=self.overdue.claim), {"revision": "1"}),
             (to("job-let-go", claim=self.clear.claim), {"became": "sold"}),
         ]
@@ -275,6 +292,16 @@ class FullShop:
 
     def _jobs(self) -> list[Job]:
         return [self.here, self.ready, self.gone, self.deciding, self.as_is, self.tagged, *self._stored()]
+
+
+_FUSE = {
+    "rows-TOTAL_FORMS": "1",
+    "rows-INITIAL_FORMS": "0",
+    "rows-0-kind": "part",
+    "rows-0-text": "Fuse 1 A",
+    "rows-0-quantity": "1",
+    "rows-0-unit_price": "0.40",
+}
 
 
 def _slip(claim: str) -> str:
@@ -360,6 +387,7 @@ def build(owner: Staff, bench: Staff, counter: Staff) -> FullShop:
     waiting = _on_the_pad(terms, "Noor Haddad")
     away = _on_the_pad(terms, "Noor Hadad")
     dropoff.put_away(away, by=counter)
+    sale, note = _sold_over_the_counter(counter)
     return FullShop(
         owner=owner,
         bench=bench,
@@ -375,9 +403,25 @@ def build(owner: Staff, bench: Staff, counter: Staff) -> FullShop:
         mailed=mailed,
         invoice=ready.invoices.first(),
         payment=gone.payments.first(),
+        sale=sale,
+        note=note,
         spell=here.labour.filter(ended__isnull=False).first(),
         **_not_collected(terms, owner),
     )
+
+
+def _sold_over_the_counter(by: Staff) -> tuple[Invoice, Invoice]:
+    """Three tubes, of which one came back, and half of its price was given back."""
+    lines = [
+        billing.Row("part", "12AX7", Decimal(3), Decimal("14.90"), unit_cost=Decimal("9.10")),
+        billing.Row("discount", "Regular", Decimal(1), Decimal(0), percent=Decimal(10)),
+    ]
+    sale, _ = counter_sale.sell(lines, method="cash", tendered=Decimal(50), by=by)
+    note = credits.credit(
+        sale, taken={sale.lines.first().pk: Decimal(1)}, reason="One was microphonic.", by=by
+    )
+    payments.give_back(sale, amount=Decimal(5), method="cash", reason="On account of one tube.", by=by)
+    return sale, note
 
 
 def _brought(person: Any, terms: Terms, by: Staff, *brought: dropoff.Brought) -> Visit:

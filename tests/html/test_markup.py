@@ -145,11 +145,16 @@ def test_every_page_is_among_those_that_are_looked_at(owner: Staff, bench: Staff
     full = full_shop.build(owner, bench, counter)
     looked_at = {*full.pages(), *full.papers(), "pad", "pad-step", "pad-leave", "pad-done"}
     looked_at |= {"enter", "locked", "first-start"}  # the doors
-    no_pages = {"photo", *(report.csv_url_name for report in REPORTS)}  # a picture, tables
+    no_pages = {
+        "photo",
+        "invoice-electronic",
+        *(report.csv_url_name for report in REPORTS),
+    }  # a picture, a PDF, tables
     signposts = {
         "scan",
         "dropoff-find",
         "pad-entry-find",
+        "counter-sale-find",
         "job-money",
     }  # lead whoever asks for a page to another
     some = {"claim": full.here.claim, "pk": full.waiting.pk, "number": 1, "size": "roll"}
