@@ -47,8 +47,16 @@ SHOP: Final = {
     "paper": Shop.Paper.LETTER,
     "labour_rate": Decimal("80"),
     "diagnosis_fee": Decimal("45"),
+    "estimate_tolerance": Decimal("10"),
+    "parts_markup": Decimal("60"),
+    "cash_float": Decimal("150"),
 }
-TERMS: Final = {"daily_fee": Decimal("2"), "fee_cap": Decimal("120")}
+TERMS: Final = {
+    "daily_fee": Decimal("2"),
+    "fee_cap": Decimal("120"),
+    "warranty_labour_days": 90,
+    "warranty_parts_days": 90,
+}
 TAX: Final = {"name": "Sales tax", "percent": Decimal("7.25"), "on_labour": False, "on_parts": True}
 
 

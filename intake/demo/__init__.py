@@ -5,6 +5,10 @@ yields the moment at which it goes on. All stories are told together, always the
 claim and invoice numbers run as they would have. The same day gives the same shop: the dice are seeded.
 """
 
+import datetime as dt
+
+from intake.demo import till
+from intake.demo.plans import when_open
 from intake.demo.stories import Past
 from shop.demo import Clock
 
@@ -15,5 +19,7 @@ def load(clock: Clock) -> None:
     for plan in past.planner.plans():
         past.begin(plan.came, past.story(plan))
     past.begin(past.planner.before_now(150), past.dispute())
+    past.begin(when_open(clock.opened + dt.timedelta(days=20)), till.sales(past))
+    past.begin(clock.now - dt.timedelta(days=till.COUNTED + 1), till.counts(past))
     past.tell()
     past.leave_as_it_is_now()

@@ -11,6 +11,7 @@ from typing import Final
 
 from django.utils import timezone
 
+from intake import billing
 from intake.demo import world
 from intake.demo.world import Fault, Kind
 from intake.models import Gear, Job, Person, State
@@ -75,6 +76,8 @@ class Customer:
     contact: str
     phones: tuple[str, ...]
     email: str
+    address: str = ""
+    exempt: str = ""  # the number of somebody who pays no tax
     gear: list[Owned] = field(default_factory=list)
     person: Person | None = None
 
@@ -95,12 +98,19 @@ class Plan:
     by_pad: bool = False
     pace: float = 1.0
     told: bool = True
-    comes_back: bool = False
+    comes_back: str = ""  # with the same fault, or with another
     comeback_of: Job | None = None
+    same_fault: bool = False  # as the repair that it comes back from
+    option: bool = False  # the estimate has something to take or leave
+    percent_off: Decimal | None = None  # asked for, and given, before the owner says yes
+    letter_comes_back: bool = False
+    overcharged: bool = False
+    unpaid: str = ""  # goes home with money owed, which is written off in the end, or owed still
     photos: int = 0
     wanted_by: dt.date | None = None
     together: "Plan | None" = None  # comes in the same visit
     job: Job | None = None
+    extras: list[billing.Row] = field(default_factory=list)  # the options that the owner took
 
     @property
     def hours(self) -> Decimal:
@@ -142,9 +152,22 @@ class Planner:
         comes_back = [
             p for p in plans if p.stop == State.COLLECTED and p.came < long_ago and len(p.owned.came) == 1
         ]
-        for plan in comes_back[:: len(comes_back) // COMEBACKS][:COMEBACKS]:
-            plan.comes_back, plan.declines, plan.together = True, False, None
+        chosen = comes_back[:: len(comes_back) // COMEBACKS][:COMEBACKS]
+        for plan, fault in zip(chosen, ("same", "another"), strict=True):
+            plan.comes_back, plan.declines, plan.together = fault, False, None
+        self._misfortunes([p for p in plans if p not in chosen])
         return [p for p in plans if p.job is None and not self._is_second(p, plans)]
+
+    def _misfortunes(self, plans: list[Plan]) -> None:
+        """What goes wrong with money and letters in three years, once or twice each."""
+        next(p for p in plans if p.stop == State.LEFT_BEHIND).letter_comes_back = True
+        gone = [p for p in plans if p.stop == State.COLLECTED and not p.declines and not p.by_mail]
+        doubled = (p for p in gone if any(part.count > 1 for part in p.fault.parts))
+        next(doubled).overcharged = True
+        bands = [p for p in gone if p.customer.kind == "band" and not p.overcharged and not p.together]
+        old, new = self.before_now(400), self.before_now(120)
+        next(p for p in bands if p.came < old).unpaid = "written off"
+        next(p for p in reversed(bands) if p.came < new and not p.unpaid).unpaid = "owes still"
 
     def plan(self, came: dt.datetime) -> Plan:
         customer, owned = self.brings(came)
@@ -162,12 +185,15 @@ class Planner:
             by_mail=roll() < 0.06,
             by_pad=roll() < 0.3,
             photos=1 if roll() < 0.06 else 0,
+            option=roll() < 0.4,
+            percent_off=Decimal(10) if roll() < 0.12 else None,
         )
 
     def _plan_of(self, state: State, days: float, wanted: int | None) -> Plan:
         """The plan of a job that stands in the house: it takes the turns that lead there, briskly."""
         plan = self.plan(self.before_now(days))
         plan.stop, plan.pace, plan.by_mail, plan.owned.stays = state, 0.3, False, True
+        plan.by_pad = plan.by_pad and state not in (State.LEFT_BEHIND, State.LET_GO)
         plan.declines = state == State.GOING_HOME_AS_IS
         plan.estimate = plan.declines or state == State.OWNER_TO_DECIDE
         plan.waits_for_parts = state == State.PARTS_ON_ORDER
@@ -219,7 +245,9 @@ class Planner:
         )
         slug = "".join(c for c in name.lower() if c.isalpha() or c == " ").replace(" ", ".")
         email = f"{slug}@example.org" if self.dice.random() < 0.6 else ""
-        customer = Customer(name, kind, contact, phones, email)
+        address = f"{3 + number * 7 % 90} {world.STREETS[number % len(world.STREETS)]}, Port Ansley"
+        exempt = world.EXEMPT if kind == "school" else ""
+        customer = Customer(name, kind, contact, phones, email, address, exempt)
         self.town.append(customer)
         return customer
 

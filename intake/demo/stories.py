@@ -11,11 +11,25 @@ from typing import Final
 from django.core.files.base import ContentFile
 from django.utils import timezone
 
-from intake import billing, charges, dropoff, estimating, labour, payments, pickup, work, workflow
-from intake.demo import world
+from intake import (
+    billing,
+    charges,
+    comebacks,
+    covering,
+    dropoff,
+    estimating,
+    keeping,
+    labour,
+    payments,
+    pickup,
+    register,
+    work,
+    workflow,
+)
+from intake.demo import left_behind, till, world
 from intake.demo.drawings import ink, picture
 from intake.demo.plans import Customer, Plan, Planner, when_open
-from intake.models import Gear, Job, Payment, Signature, State
+from intake.models import Gear, Job, LabourSpell, Payment, Signature, State
 from shop import demo
 from shop.models import Shop, Staff, Terms
 
@@ -79,7 +93,7 @@ class Past:
         self._look(plan, tech)
         if plan.stop == State.ON_THE_BENCH:
             return
-        if plan.estimate and plan.comeback_of is None:
+        if plan.estimate:
             yield from self._asks(plan, tech)
             if plan.stop in (State.OWNER_TO_DECIDE, State.GOING_HOME_AS_IS):
                 return
@@ -113,6 +127,8 @@ class Past:
                 parcel=self._parcel() if plan.by_mail else None,
             )
         plan.customer.person = visit.person
+        if plan.customer.exempt and not visit.person.tax_exempt_number:
+            self._exempt(plan.customer)
         for each, job in zip(pieces, visit.jobs.order_by("pk"), strict=True):
             each.job, each.owned.gear = job, job.gear
             Gear.objects.filter(pk=job.gear_id).update(technology=each.owned.kind.technology)
@@ -123,16 +139,22 @@ class Past:
         """What the tech finds, and writes down."""
         job, fault = plan.job, plan.fault
         demo.at_bench(job, tech, "before")
-        if plan.comeback_of:
+        if plan.same_fault:
             work.find_fault(
                 job,
                 fault="The same as last time, from another place: a solder joint beside the repair",
                 cause="Lifted when the board was moved; ours to mend",
                 cure="Re-made, and every joint of that board looked at",
+                circuit=fault.circuit,
                 by=tech,
             )
         else:
-            work.find_fault(job, fault=fault.fault, cause=fault.cause, cure=fault.cure, by=tech)
+            work.find_fault(
+                job, fault=fault.fault, cause=fault.cause, cure=fault.cure, circuit=fault.circuit, by=tech
+            )
+        if plan.comeback_of:
+            said = comebacks.SAME if plan.same_fault else comebacks.ANOTHER
+            comebacks.say_fault(job, fault=said, by=tech, revision=_revision(job))
         if fault.note:
             work.note(job, text=fault.note, by=tech)
         for number in range(plan.photos):
@@ -143,13 +165,28 @@ class Past:
         """The owner is asked, and answers."""
         job = plan.job
         yield self.after(plan, 0.05, 0.4)
+        rows = _rows(plan)
+        if plan.option:
+            kind, text, quantity, price = self.dice.choice(world.OPTIONS)
+            unit = "h" if kind == "labour" else ""
+            rows.append(billing.Row(kind, text, Decimal(quantity), Decimal(price), unit, optional=True))
         estimate = estimating.make_estimate(
-            job, lines=_rows(plan), words=plan.fault.plainly, valid_until=_in_days(30), by=tech, after=0
+            job, lines=rows, words=plan.fault.plainly, valid_until=_in_days(30), by=tech, after=0
         )
         self._move(job, State.OWNER_TO_DECIDE, tech)
         if plan.stop == State.OWNER_TO_DECIDE:
             return
         yield self.after(plan, 0.2, 4)
+        if plan.percent_off:
+            work.note(job, text="Asked whether there is something off for a regular. There is.", by=self.ida)
+            rows.append(billing.Row("discount", "Regular", Decimal(1), Decimal(0), percent=plan.percent_off))
+            estimate = estimating.make_estimate(
+                job, lines=rows, words=plan.fault.plainly, valid_until=_in_days(30), by=self.ida, after=1
+            )
+            yield self.after(plan, 0.1, 1)
+        options = list(estimate.lines.filter(optional=True))
+        taken = [] if plan.declines or self.dice.random() < 0.4 else [line.pk for line in options]
+        plan.extras = [row for row in rows if row.optional and taken]
         said = world.DECLINED if plan.declines else world.AGREED
         signs = self.dice.random() < 0.2
         who = plan.customer.contact or plan.customer.name
@@ -159,6 +196,7 @@ class Past:
             how="signed" if signs else self.dice.choice(("phone", "phone", "writing")),
             who=who,
             words=self.dice.choice(said),
+            taken=taken,
             by=self.ida,
             svg=ink(who) if signs else "",
         )
@@ -184,18 +222,8 @@ class Past:
         yield self.after(plan, 0.1, 1.5)
         minutes = max(10, fault.minutes + self.dice.randint(-10, 15))
         spell = labour.write_down(job, minutes=minutes, words=fault.cure.split(",")[0], by=tech)
-        if plan.comeback_of is None:
-            charges.charge_labour(spell, hours=plan.hours, by=tech)
-            for part in fault.parts:
-                charges.charge(
-                    job,
-                    kind="part",
-                    text=part.text,
-                    quantity=Decimal(part.count),
-                    unit_price=Decimal(part.price),
-                    by=tech,
-                )
-        plainly = fault.plainly if plan.comeback_of is None else "We mended it again under our warranty."
+        self._charge(plan, spell, tech)
+        plainly = "We mended it again under our warranty." if plan.same_fault else fault.plainly
         work.say_plainly(job, words=plainly, by=tech, revision=_revision(job))
         demo.at_bench(job, tech, "after")
         self._move(job, State.SOAK_TEST, tech)
@@ -203,6 +231,38 @@ class Past:
             return
         yield self.after(plan, 0.8, 1.3)
         self._move(job, State.READY, tech)
+
+    def _charge(self, plan: Plan, spell: LabourSpell, tech: Staff) -> None:
+        """What the repair costs. What it comes back with under warranty costs nothing."""
+        job = plan.job
+        charges.charge_labour(spell, hours=plan.hours, by=tech)
+        if plan.percent_off and plan.estimate:
+            charges.charge(
+                job,
+                kind="discount",
+                text="Regular",
+                quantity=Decimal(1),
+                unit_price=Decimal(0),
+                percent=plan.percent_off,
+                by=tech,
+            )
+        parts = [
+            billing.Row("part", p.text, Decimal(p.count), Decimal(p.price), unit_cost=p.cost)
+            for p in plan.fault.parts
+        ]
+        for row in [*parts, *plan.extras]:
+            charges.charge(
+                job,
+                kind=row.kind,
+                text=row.text,
+                quantity=row.quantity,
+                unit=row.unit,
+                unit_price=row.unit_price,
+                unit_cost=row.unit_cost,
+                by=tech,
+            )
+        if plan.same_fault and comebacks.covered_lines(job):
+            covering.put_under_warranty(job, by=tech)
 
     def _goes_home(self, plan: Plan) -> Story:
         """The owner is told, pays and takes it along; or doesn't come."""
@@ -214,40 +274,33 @@ class Past:
             return
         yield self.after(plan, 0.02, 0.8)
         pickup.tell(job, how=self.dice.choice(("phone", "phone", "message", "email")), by=self.ida)
-        if plan.stop == State.READY:
-            return
-        if plan.stop in (State.LEFT_BEHIND, State.LET_GO):
-            yield from self._stays(plan)
+        if plan.stop in (State.READY, State.LEFT_BEHIND, State.LET_GO):
+            yield from left_behind.stays(self, plan)
             return
         yield self.after(plan, 0.5, 16)
         self._bill(plan)
         self._hand_back(plan)
+        if plan.overcharged:
+            yield from till.credit(self, plan)
+        if plan.unpaid:
+            yield from till.owes(self, plan)
         if plan.comes_back:
-            again = Plan(
-                self.after(plan, 12, 60),
-                plan.customer,
-                plan.owned,
-                plan.fault,
-                comeback_of=Job.objects.get(pk=job.pk),
-            )
-            self.begin(again.came, self.story(again))
+            self._comes_back(plan)
 
-    def _stays(self, plan: Plan) -> Story:
-        """Nobody comes for it: notices, and in the end the owner of the shop decides."""
-        calm = Plan(plan.came, plan.customer, plan.owned, plan.fault)  # the storage clock doesn't hurry
-        for days, how, words in ((35, "letter", "First letter"), (30, "letter", "Second letter, registered")):
-            yield self.after(calm, days, days + 1)
-            pickup.tell(plan.job, how=how, words=words, by=self.ida)
-        yield self.after(calm, 31, 33)
-        self._move(plan.job, State.LEFT_BEHIND, self.wren, through="storage")
-        work.note(
-            plan.job, text="Three notices, no answer. Kept on the top shelf until decided.", by=self.wren
+    def _comes_back(self, plan: Plan) -> None:
+        """It is here again before its warranty is over: with what was mended, or with something else."""
+        same = plan.comes_back == "same"
+        others = [f for f in world.FAULTS if plan.owned.kind.model in f.on and f is not plan.fault]
+        again = Plan(
+            self.after(plan, 12, 60),
+            plan.customer,
+            plan.owned,
+            plan.fault if same else self.dice.choice(others),
+            comeback_of=Job.objects.get(pk=plan.job.pk),
+            same_fault=same,
+            estimate=not same,
         )
-        if plan.stop == State.LET_GO:
-            yield self.after(calm, 60, 70)
-            words = "The owner wrote that the high school may have it. Letter is in the folder."
-            work.note(plan.job, text=words, by=self.wren)
-            self._move(plan.job, State.LET_GO, self.wren, through="storage")
+        self.begin(again.came, self.story(again))
 
     def dispute(self) -> Story:
         """An estimate, an answer by phone, a supplement, and an owner who remembers another sum."""
@@ -303,11 +356,13 @@ class Past:
         pickup.tell(job, how="phone", words="Says it should be half of that", by=self.ida)
         words = f"{who} disputes the sum. Read both answers out to them; Wren offers 10 % off."
         work.note(job, text=words, by=self.ida)
+        keeping.open_dispute(job, words="Says it should be half of that.", by=self.ida)
         yield self.after(plan, 2, 4)
         off = (plan.cost / 10).quantize(Decimal("0.01"))
         charges.charge(
             job, kind="discount", text="For the muddle", quantity=Decimal(1), unit_price=off, by=self.wren
         )
+        keeping.resume(job, by=self.wren)
         self._bill(plan)
         self._hand_back(plan)
         work.note(
@@ -342,12 +397,26 @@ class Past:
     def _move(self, job: Job, to: State, by: Staff, through: str = "") -> None:
         workflow.move(job, to=to, by=by, revision=_revision(job), through=through)
 
+    def _exempt(self, customer: Customer) -> None:
+        """Write down the number of who pays no tax."""
+        person = customer.person
+        facts = {name: getattr(person, name) for name in register.PERSON_FIELDS}
+        phones = [register.Number(phone.number, phone.label) for phone in person.phones.all()]
+        register.change_person(
+            person,
+            facts=facts | {"tax_exempt_number": customer.exempt},
+            phones=phones,
+            by=self.ida,
+            revision=person.revision,
+        )
+        person.refresh_from_db()
+
     def _bill(self, plan: Plan) -> None:
         job = plan.job
-        if plan.comeback_of:
-            return
-        plainly = "" if plan.declines else plan.fault.plainly
+        plainly = "" if plan.declines else Job.objects.values_list("plain_findings", flat=True).get(pk=job.pk)
         billing.issue_invoice(job, by=self.ida, words=plainly)
+        if plan.unpaid:
+            return
         if owed := billing.owed(job):
             method = self.dice.choice((Payment.Method.CARD, Payment.Method.CARD, Payment.Method.CASH))
             notes = owed.quantize(Decimal(1)) // 20 * 20 + 20 if method == Payment.Method.CASH else None
@@ -359,7 +428,7 @@ class Past:
         who = plan.customer.contact or plan.customer.name
         pickup.hand_back(
             job,
-            by=self.ida,
+            by=self.wren if plan.unpaid else self.ida,
             revision=_revision(job),
             handed_to=who,
             gear_went=True,
@@ -369,6 +438,7 @@ class Past:
             carrier=f"{self.dice.choice(world.CARRIERS)} {self.dice.randint(10**7, 10**8)}" if mailed else "",
             svg="" if mailed else ink(who),
             device="" if mailed else "Tablet at the counter",
+            waiver="A regular of ours; pays on Friday." if plan.unpaid else "",
         )
 
     def _who(self, customer: Customer) -> dropoff.Who:
@@ -378,6 +448,7 @@ class Past:
             kind=customer.kind,
             contact=customer.contact,
             email=customer.email,
+            address=customer.address if customer.person is None else "",
             phones=customer.phones,
         )
 
@@ -385,7 +456,7 @@ class Past:
         owned, fault = plan.owned, plan.fault
         limit = None if plan.estimate else _limit(plan)
         complaint = fault.complaint
-        if plan.comeback_of:
+        if plan.same_fault:
             complaint = f"It does it again. {complaint}"
         return dropoff.Brought(
             complaint=complaint,

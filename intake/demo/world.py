@@ -300,6 +300,20 @@ GROUPS: Final = (
     ("St. Brannoc's Parish Hall", "venue"),
     ("Quayside Backline", "business"),
 )
+STREETS: Final = (
+    "Ropewalk",
+    "Netmakers Row",
+    "Lighthouse Hill",
+    "Cooper’s Yard",
+    "Old Ferry Road",
+    "Chandler Lane",
+)
+EXEMPT: Final = "EX-20417"  # the number of who pays no tax
+OPTIONS: Final = (
+    ("labour", "Clean all controls and sockets", "0.5", "80"),
+    ("part", "Power cord, 3-core with plug", "1", "8.50"),
+    ("part", "Dust cover, sewn to measure", "1", "38.00"),
+)  # kind, text, quantity, price
 CONDITIONS: Final = (
     "Scuffs on the left side, one corner protector missing.",
     "Clean. Handle re-riveted by someone.",
