@@ -40,8 +40,11 @@ def counter_sale_page(request: Request) -> HttpResponse:
         form = SaleForm(initial=data.dict() | _chosen(data), currency=currency)
         return _show(request, form, sale_rows(currency, data), adds_up=do == "sum", data=data)
     form, rows = SaleForm(data, currency=currency), sale_rows(currency, data)
-    if not (form.is_valid() & rows.is_valid()):
-        return _show(request, form, rows, data=data, status=422)
+    if not rows.is_valid():  # the lines first: how it is paid is asked below their sum
+        blank = SaleForm(initial=data.dict() | _chosen(data), currency=currency)
+        return _show(request, blank, rows, data=data, status=422)
+    if not form.is_valid():
+        return _show(request, form, rows, data=data, adds_up=True, status=422)
     said = form.cleaned_data
     if said["seen"] is None:
         return _show(request, form, rows, data=data, adds_up=True)
