@@ -243,6 +243,9 @@ def _ask_over_a_form(request: Request, view: View, *args: Any, **kwargs: Any) ->
         except Refused as refusal:
             error = str(refusal)
         else:
+            # The view may show the form once more, hidden fields and all: not with a password in it.
+            request.POST = request.POST.copy()
+            del request.POST[PASSWORD_FIELD]
             return view(request, *args, **kwargs)
     hidden = [
         (name, value)

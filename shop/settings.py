@@ -165,7 +165,7 @@ STATICFILES_DIRS = [BASE_DIR / "static"]
 STATIC_ROOT = HOME / "static"
 MEDIA_ROOT = HOME / "media"
 STORAGES = {
-    "default": {"BACKEND": "django.core.files.storage.FileSystemStorage"},
+    "default": {"BACKEND": "shop.disk.Disk"},
     "staticfiles": {"BACKEND": "whitenoise.storage.CompressedManifestStaticFilesStorage"},
 }
 FILE_UPLOAD_PERMISSIONS = 0o600
