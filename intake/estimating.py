@@ -183,7 +183,9 @@ def changes_said(before: Estimate, after: Estimate) -> list[dict[str, Any]]:
         if change.before is None or change.after is None:
             line = change.after or change.before
             what, rows = ("added" if change.before is None else "gone"), []
-            worth = f"{billing.times(line)} × {_price(line, after.currency)}"
+            worth = _price(line, after.currency)
+            if line.percent is None:
+                worth = f"{billing.times(line)} × {worth}"
             said.append({"what": what, "text": line.text, "worth": worth, "rows": rows})
             continue
         rows = [

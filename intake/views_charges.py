@@ -11,6 +11,8 @@ from intake.editing import edit
 from intake.forms_bench import ChargeForm, NewChargeForm
 from intake.models import Charge
 from intake.models.bills import LineKind
+from intake.spending import AskFirst
+from intake.views_estimates import ask_about
 from shop.access import allowed
 from shop.errors import Refused
 from shop.http import Request, go_to
@@ -28,7 +30,7 @@ def job_charges(request: Request, claim: str) -> HttpResponse:
 @once
 def job_charge(request: Request, claim: str) -> HttpResponse:
     job = job_page.find(claim)
-    form = NewChargeForm(request.POST, currency=request.shop.currency, auto_id="charge-%s")
+    form, ask_url = NewChargeForm(request.POST, currency=request.shop.currency, auto_id="charge-%s"), ""
     if form.is_valid():
         unit = "h" if form.cleaned_data["kind"] == LineKind.LABOUR else ""
         try:
@@ -36,7 +38,9 @@ def job_charge(request: Request, claim: str) -> HttpResponse:
             return job_page.kept(request, job, part="charges")
         except Refused as why:
             form.add_error(None, str(why))
-    return job_page.show(request, job, part="charges", status=422, charge_form=form)
+            if isinstance(why, AskFirst):
+                ask_url = ask_about(job, form.cleaned_data)
+    return job_page.show(request, job, part="charges", status=422, charge_form=form, ask_url=ask_url)
 
 
 @require_http_methods(["GET", "POST"])

@@ -257,7 +257,8 @@ def _sign_page(
 ) -> HttpResponse:
     """The page, or its sums alone, with what it comes to with the options that are ticked on it."""
     offered = estimating.options(shown)
-    ticked = {option.item.key for option in offered} & {int(key) for key in taken if str(key).isdecimal()}
+    asked = {str(key) for key in taken}
+    ticked = {option.item.key for option in offered if str(option.item.key) in asked}
     if form is None:
         initial = {"who": shown.job.person.name, "taken": sorted(ticked)}
         form = SignForm(offered=offered, currency=shown.currency, initial=initial)

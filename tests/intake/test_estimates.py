@@ -1,9 +1,12 @@
 """Estimates: a priced proposal in numbered revisions, and the owner's word on it, once."""
 
 import datetime as dt
+from dataclasses import replace
 from decimal import Decimal
 
 import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
@@ -18,7 +21,7 @@ from shop.once import FIELD, new_key
 from shop.roles import Role
 from tests.conftest import Tablet
 from tests.factories import JobFactory, ShopFactory, StaffFactory
-from tests.intake.bills import charged, proposed, repaired, row, rows_data
+from tests.intake.bills import STROKES, charged, proposed, repaired, row, rows_data
 
 LATER = "2199-12-31"
 SAID = {"yes": "yes", "how": "phone", "who": "Dana Whitlow", "words": "Just do it."}
@@ -396,3 +399,209 @@ def test_what_the_customer_reads_is_escaped(as_counter, counter, shop):
     charged(job, "part", "<script>alert(1)</script>", "1", by=counter)
     page = as_counter.get(f"/job/{job.claim}/estimate/").content.decode()
     assert "<script>alert(1)" not in page
+
+
+# --- Options, revisions, and the owner's own hand ----------------------------------------------------------
+
+RECONE = replace(row("part", "Recone kit, 12 in", "1", "52"), optional=True)
+RUSH = replace(row("fee", "Rush", "1", "20"), optional=True)
+
+
+def key_of(estimate: Estimate, text: str) -> str:
+    return str(estimate.lines.get(text=text).pk)
+
+
+def signed(tablet, estimate: Estimate, **change: object):
+    said = {"yes": "yes", "who": "Dana Whitlow", "seen": str(estimate.gross), "strokes": STROKES}
+    return tablet.send(f"/job/{estimate.job.claim}/estimate/{estimate.number}/sign/", said | change)
+
+
+def test_labour_without_a_price_is_at_the_shops_rate(as_bench, shop):
+    job = JobFactory()
+    as_bench.send(f"/job/{job.claim}/estimate/", form_data(("labour", "Bench time", "1.5", "")))
+    assert Estimate.objects.get().gross == Decimal("120.00")
+
+
+def test_it_is_valid_for_as_long_as_the_shop_says(as_bench, shop):
+    Shop.objects.update(estimate_days=12)
+    form = as_bench.get(f"/job/{JobFactory().claim}/estimate/").context["form"]
+    assert form["valid_until"].value() == billing.today(shop) + dt.timedelta(days=12)
+
+
+def test_options_and_discounts_in_per_cent_come_from_the_form(as_bench, shop):
+    job = JobFactory()
+    data = form_data(LABOUR, ("fee", "Rush", "1", "20"), ("discount", "Regular", "1", ""))
+    as_bench.send(f"/job/{job.claim}/estimate/", {**data, "rows-1-optional": "on", "rows-2-percent": "10"})
+    estimate = Estimate.objects.get()
+    assert estimate.gross == Decimal("108.00")
+    assert [(o.item.text, o.adds) for o in estimating.options(estimate)] == [("Rush", Decimal("18.00"))]
+    page = as_bench.get(f"/job/{job.claim}/estimate/1/").content.decode()
+    assert "Rush: $18.00 more" in page and "10 %" in page
+
+
+@pytest.mark.parametrize(
+    ("change", "sentence"),
+    [
+        ({"rows-0-percent": "10"}, "Only a discount is given in per cent."),
+        ({"rows-0-kind": "discount", "rows-0-optional": "on"}, "it can’t be an option"),
+        ({"rows-0-kind": "discount", "rows-0-percent": "10"}, "not both"),
+        (
+            {"rows-0-kind": "discount", "rows-0-percent": "101", "rows-0-unit_price": ""},
+            "between 0.01 and 100",
+        ),
+    ],
+)
+def test_what_goes_with_no_such_line_is_said(as_bench, shop, change, sentence):
+    answer = as_bench.send(f"/job/{JobFactory().claim}/estimate/", form_data(LABOUR) | change)
+    assert answer.status_code == 422 and sentence in answer.content.decode()
+
+
+def test_a_yes_keeps_the_options_that_are_taken_and_what_that_comes_to(as_counter, counter, shop):
+    estimate = proposed(JobFactory(), counter, row(), RECONE, RUSH)
+    answered(as_counter, estimate, taken=key_of(estimate, "Recone kit, 12 in"))
+    kept = Answer.objects.get()
+    # 80.00 + 52.00 with 7.25 % on it (3.77)
+    assert (kept.agreed, kept.taken) == (Decimal("135.77"), [int(key_of(estimate, "Recone kit, 12 in"))])
+    changes = {c["what"]: c["after"] for c in timeline.of(estimate.job).first().changes}
+    assert (changes["Taken"], changes["Left"]) == ("Recone kit, 12 in", "Rush")
+
+
+def test_what_it_comes_to_is_of_the_day_on_which_it_was_made(counter, shop):
+    estimate = proposed(JobFactory(), counter, row(), RECONE)
+    TaxRate.objects.update(percent=50)
+    Shop.objects.update(prices_include_tax=True)
+    assert estimating.options(Estimate.objects.get())[0].adds == Decimal("55.77")
+    taken = [int(key_of(estimate, "Recone kit, 12 in"))]
+    kept = estimating.answer(estimate, yes=True, how="phone", who="Dana", taken=taken, by=counter)
+    assert kept.agreed == Decimal("135.77")
+
+
+def test_a_no_takes_nothing(as_counter, counter, shop):
+    estimate = proposed(JobFactory(), counter, row(), RUSH)
+    answered(as_counter, estimate, yes="no", taken=key_of(estimate, "Rush"))
+    assert (Answer.objects.get().taken, Answer.objects.get().agreed) == ([], 0)
+
+
+@pytest.mark.parametrize("taken", ["0", "-1", "x", "9" * 5000])
+def test_an_option_that_isnt_there_is_refused(as_counter, counter, shop, taken):
+    estimate = proposed(JobFactory(), counter, row(), RUSH)
+    assert answered(as_counter, estimate, taken=taken).status_code == 422
+    assert signed(as_counter, estimate, taken=taken).status_code == 422
+    assert as_counter.get(f"/job/{estimate.job.claim}/estimate/1/sign/?taken={taken}").status_code == 200
+    assert not Answer.objects.exists()
+
+
+def test_a_fixed_line_or_another_jobs_option_is_no_option(counter, shop):
+    estimate, other = (
+        proposed(JobFactory(), counter, row(), RUSH),
+        proposed(JobFactory(), counter, row(), RUSH),
+    )
+    for key in (key_of(estimate, "Bench time"), key_of(other, "Rush")):
+        with pytest.raises(NotAllowedYet, match="no such option"):
+            estimating.answer(estimate, yes=True, how="phone", who="Dana", taken=[int(key)], by=counter)
+
+
+def test_a_yes_to_nothing_is_no_yes(counter, shop):
+    estimate = proposed(JobFactory(), counter, RUSH)
+    with pytest.raises(NotAllowedYet, match="Nothing is taken"):
+        estimating.answer(estimate, yes=True, how="phone", who="Dana", by=counter)
+
+
+def test_the_words_that_are_signed_list_what_is_taken_and_left(as_counter, counter, shop):
+    estimate = proposed(JobFactory(), counter, row(), RECONE, RUSH)
+    assert signed(as_counter, estimate, taken=key_of(estimate, "Rush"), seen="100.00").status_code == 302
+    words = Answer.objects.get().signature.words.splitlines()
+    assert "Left: Recone kit, 12 in, $55.77 more with tax" in words
+    assert "Taken: Rush, $20.00 more with tax" in words
+    assert "Total with what is taken: $100.00" in words
+
+
+def test_signed_on_the_tablet_it_keeps_our_own_drawing(as_counter, counter, shop):
+    signed(as_counter, proposed(JobFactory(), counter), signature="<svg onload=alert(1)>")
+    svg = Answer.objects.get().signature.svg
+    assert svg.startswith("<svg") and "onload" not in svg and "<path" in svg
+
+
+def test_what_is_signed_is_what_was_read(as_counter, counter, shop):
+    estimate = proposed(JobFactory(), counter, row(), RUSH)
+    answer = signed(as_counter, estimate, taken=key_of(estimate, "Rush"))  # the sum without it stood there
+    page = answer.content.decode()
+    assert answer.status_code == 409 and "it comes to $100.00" in page
+    assert 'name="seen" value="100.00"' in page and "checked" in page and "Dana Whitlow" in page
+    assert not Answer.objects.exists()
+
+
+def test_a_tick_shows_at_once_what_it_comes_to(as_counter, counter, shop):
+    estimate = proposed(JobFactory(), counter, row(), RUSH)
+    path = f"/job/{estimate.job.claim}/estimate/1/sign/"
+    part = as_counter.part(path, {"taken": key_of(estimate, "Rush")}).content.decode()
+    assert "$100.00" in part and "<html" not in part
+
+
+@pytest.mark.parametrize(
+    ("change", "sentence"),
+    [
+        ({"yes": ""}, "Say whether it is a yes or a no."),
+        ({"who": ""}, "Write down who gave the answer."),
+        ({"seen": ""}, "This page is incomplete."),
+        ({"seen": "a lot"}, "not an amount"),
+        ({"strokes": ""}, "Sign on the glass."),
+        ({"strokes": "not json"}, "The signature did not arrive."),
+        ({"strokes": '{"width": 300, "height": 120, "strokes": []}'}, "Sign in the box, please."),
+    ],
+)
+def test_a_name_under_too_little_is_asked_for_again(as_counter, counter, shop, change, sentence):
+    answer = signed(as_counter, proposed(JobFactory(), counter), **change)
+    assert answer.status_code == 422 and sentence in answer.content.decode()
+    assert not Answer.objects.exists()
+
+
+def test_whoever_cant_sign_on_glass_is_named_by_staff(as_counter, counter, shop):
+    assert signed(as_counter, proposed(JobFactory(), counter), strokes="", typed="on").status_code == 302
+    assert Answer.objects.get().signature.svg == ""
+
+
+def test_the_page_says_what_changed_from_the_one_before(as_bench, bench, shop):
+    job = JobFactory()
+    proposed(job, bench, row(quantity="1.5"), row("part", "6L6GC", "1", "78.40"))
+    proposed(job, bench, row(quantity="2"), RUSH)
+    page = as_bench.get(f"/job/{job.claim}/estimate/2/").content.decode()
+    assert "In the place of estimate 1." in page
+    assert '<span class="before">1.5 h</span> <span class="after">2 h</span>' in page
+    assert "New: Rush, 1 × $20.00" in page and "Gone: 6L6GC, 1 × $78.40" in page
+    assert "$204.08" in page and "$160.00" in page
+
+
+def test_a_quarrel_is_answered_from_one_page(as_bench, as_counter, bench, counter, shop):
+    job = JobFactory()
+    signed(as_counter, proposed(job, bench, row(), RUSH))
+    second = proposed(job, bench, row(quantity="3"))
+    estimating.answer(second, yes=False, how="phone", who="Dana", words="Not a cent more.", by=counter)
+    proposed(job, bench, row())
+    page = as_bench.get(f"/job/{job.claim}/estimates/").content.decode()
+    assert page.index("Estimate 1</h2>") < page.index("Estimate 2</h2>") < page.index("Estimate 3</h2>")
+    assert "Left: Rush, $20.00 more with tax" in page and "Not a cent more." in page
+    assert 'alt="Signature of Dana Whitlow"' in page and "No answer is recorded." in page
+    assert as_bench.get(f"/job/{job.claim}/estimates/paper/")["Content-Type"] == "application/pdf"
+
+
+def test_the_history_costs_the_same_however_long_it_is(as_bench, bench, shop):
+    job = JobFactory()
+    estimating.answer(proposed(job, bench, row(), RUSH), yes=True, how="phone", who="Dana", by=bench)
+    with CaptureQueriesContext(connection) as few:
+        as_bench.get(f"/job/{job.claim}/estimates/")
+    for _ in range(4):
+        estimating.answer(proposed(job, bench, row(), RUSH), yes=True, how="phone", who="Dana", by=bench)
+    with CaptureQueriesContext(connection) as many:
+        as_bench.get(f"/job/{job.claim}/estimates/")
+    assert len(many) == len(few)
+
+
+def test_a_charge_beyond_what_was_agreed_leads_to_an_estimate_with_it(as_bench, shop):
+    job = JobFactory(spend_limit=None, diagnosis_fee=0)
+    line = {"kind": "part", "text": "Output transformer & labour", "quantity": "2", "unit_price": "52.00"}
+    answer = as_bench.send(f"/job/{job.claim}/charge/", line)
+    assert answer.status_code == 422 and "Ask first" in answer.content.decode()
+    form = as_bench.get(answer.context["ask_url"]).content.decode()
+    assert 'value="Output transformer &amp; labour"' in form and 'value="52.00"' in form
+    assert not job.charges.exists()
