@@ -20,3 +20,9 @@ def money_in(amount: Decimal | None, currency: str) -> str:
 def money_of_shop(context: Any, amount: Decimal | None) -> str:
     """Show an amount in the shop's currency; the context must hold `shop`."""
     return money_in(amount, context["shop"].currency)
+
+
+@register.filter
+def percent(value: Decimal) -> str:
+    """`{{ line.percent|percent }}`: 10.00 becomes "10 %", 7.25 "7.25 %"."""
+    return f"{value.normalize():f} %"

@@ -23,6 +23,7 @@ from shop.money import (
     share_out,
     total,
 )
+from shop.templatetags import money as money_tags
 
 D = Decimal
 CURRENCIES = [c.code for c in iso4217.Currency if c.exponent is not None]
@@ -490,3 +491,10 @@ def test_a_template_shows_money_in_a_named_currency():
 
 def test_a_template_shows_nothing_for_no_amount():
     assert render('{{ amount|money:"JPY" }}', amount=None) == ""
+
+
+@pytest.mark.parametrize(
+    ("value", "shown"), [("10.00", "10 %"), ("7.25", "7.25 %"), ("100", "100 %"), ("0.50", "0.5 %")]
+)
+def test_a_discount_in_per_cent_is_shown_as_people_write_it(value, shown):
+    assert money_tags.percent(D(value)) == shown
