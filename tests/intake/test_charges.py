@@ -11,6 +11,7 @@ from intake import charges
 from intake.models import Charge, Invoice, State
 from shop import timeline
 from shop.errors import ChangedMeanwhile, NotAllowedYet
+from shop.models import Shop
 from tests.factories import ChargeFactory, JobFactory
 
 PART = {"kind": "part", "text": "Capacitor 22 µF 450 V", "quantity": "2", "unit_price": "6.50"}
@@ -211,3 +212,65 @@ def test_hostile_charges_get_words_and_never_an_error(as_bench, bench, data):
     for path in (f"/job/{line.job.claim}/charge/", f"/job/{line.job.claim}/charge/{line.pk}/"):
         assert as_bench.send(path, data).status_code in (302, 409, 422)
     assert as_bench.get(f"/job/{line.job.claim}/").status_code == 200
+
+
+# --- Discounts in per cent, costs, and what is under warranty ----------------------------------------------
+
+
+def posted(tablet, job, **data):
+    sent = {"kind": "part", "text": "Tube", "quantity": "1", "unit_price": "", **data}
+    return tablet.send(f"/job/{job.claim}/charge/", sent)
+
+
+def test_a_part_without_a_price_gets_the_mark_up_on_its_cost(as_bench, shop):
+    Shop.objects.update(parts_markup=Decimal("37.5"))
+    job = JobFactory()
+    assert posted(as_bench, job, unit_cost="9.10").status_code == 302
+    line = job.charges.get()
+    assert (line.unit_cost, line.unit_price) == (Decimal("9.10"), Decimal("12.51"))  # 9.10 x 1.375 = 12.5125
+
+
+def test_a_discount_in_per_cent_takes_its_share_of_what_stands_above_it(as_bench, shop):
+    job = JobFactory()
+    posted(as_bench, job, unit_price="80")
+    posted(as_bench, job, kind="fee", text="Rush", unit_price="20")
+    posted(as_bench, job, kind="discount", text="Regular", percent="12,5 %")
+    assert job.charges.get(kind="discount").percent == Decimal("12.5")
+    page = as_bench.get(f"/job/{job.claim}/").content.decode()
+    assert "12.5 %" in page and "-$12.50" in page  # 12.5 % of 100
+
+
+def test_a_round_share_is_shown_as_people_write_it(as_bench, shop):
+    job = JobFactory()
+    posted(as_bench, job, unit_price="80")
+    posted(as_bench, job, kind="discount", text="Regular", percent="10")
+    assert "10 %" in as_bench.get(f"/job/{job.claim}/").content.decode()
+
+
+def test_what_is_done_under_warranty_costs_nothing_and_says_its_price(as_bench, shop):
+    job = JobFactory()
+    posted(as_bench, job, unit_price="80", under_warranty="on")
+    page = as_bench.get(f"/job/{job.claim}/").content.decode()
+    assert "under warranty" in page and "$80.00" in page and "$0.00" in page
+
+
+@pytest.mark.parametrize(
+    ("data", "sentence"),
+    [
+        ({"percent": "10"}, "Only a discount is given in per cent"),
+        ({"kind": "discount", "percent": "10", "unit_price": "5"}, "not both"),
+        ({"kind": "discount", "percent": "101"}, "between 0.01 and 100"),
+        ({"kind": "discount", "percent": "0"}, "between 0.01 and 100"),
+        ({"kind": "discount", "percent": "ten"}, "Write a number"),
+        ({"kind": "discount"}, "Write a price"),
+        ({"kind": "fee", "unit_cost": "5", "unit_price": "5"}, "Only a part has a cost"),
+        ({"kind": "fee", "unit_price": "5", "under_warranty": "on"}, "Only labour and parts"),
+        ({}, "Write a price"),
+    ],
+)
+def test_what_goes_with_another_kind_of_charge_is_refused(as_bench, shop, data, sentence):
+    job = JobFactory()
+    answer = posted(as_bench, job, **data)
+    assert answer.status_code == 422
+    assert sentence in answer.content.decode()
+    assert not job.charges.exists()

@@ -192,6 +192,44 @@ def test_later_changes_of_the_shop_leave_an_invoice_as_it_is(shop, counter, as_c
     assert "$218.03" in page and "7.25 %" in page
 
 
+def test_discounts_in_per_cent_and_work_under_warranty_stand_on_the_invoice(shop, counter):
+    job = JobFactory()
+    charged(job, "labour", "Again", "80", "1.5", under_warranty=True, by=counter)
+    charged(job, "part", "Tubes", "50", "2", unit_cost=Decimal("31.20"), by=counter)
+    charged(job, "discount", "Regular", "0", percent=Decimal(10), by=counter)
+    charged(job, "discount", "Once more", "0", percent=Decimal(10), by=counter)
+    # 0 + 100; 10 % of 100 = 10; 10 % of 90 = 9; 81 left; 7.25 % = 5.8725 -> 5.87
+    invoice = billing.issue_invoice(job, by=counter, on=DAY)
+    assert (invoice.net, invoice.gross) == (81, Decimal("86.87"))
+    assert [(line.text, line.amount, line.net, line.percent) for line in invoice.lines.all()] == [
+        ("Again", 0, 0, None),
+        ("Tubes", 100, 81, None),
+        ("Regular", -10, 0, 10),
+        ("Once more", -9, 0, 10),
+    ]
+    again, tubes = invoice.lines.all()[:2]
+    assert (again.under_warranty, again.unit_price, tubes.unit_cost) == (True, 80, Decimal("31.20"))
+
+
+@pytest.mark.parametrize(
+    ("rounding", "included", "tax", "gross"),
+    [
+        ("invoice", False, "0.07", "1.07"),  # 1.00 x 7.25 % = 0.0725 -> 0.07
+        ("line", False, "0.08", "1.08"),  # 4 x (0.25 x 7.25 % = 0.018125 -> 0.02)
+        ("invoice", True, "0.07", "1.00"),  # 1.00 x 7.25 / 107.25 = 0.0676 -> 0.07
+        ("line", True, "0.08", "1.00"),  # 4 x (0.25 x 7.25 / 107.25 = 0.0169 -> 0.02)
+    ],
+)
+def test_tax_is_rounded_as_the_shop_says(shop, counter, rounding, included, tax, gross):
+    Shop.objects.update(tax_rounding=rounding, prices_include_tax=included)
+    job = JobFactory()
+    for n in range(4):
+        charged(job, "part", f"Fuse {n}", "0.25", by=counter)
+    invoice = billing.issue_invoice(job, by=counter, on=DAY)
+    assert (invoice.gross - invoice.net, invoice.gross) == (Decimal(tax), Decimal(gross))
+    assert sum(Decimal(t["tax"]) for line in invoice.lines.all() for t in line.taxes) == Decimal(tax)
+
+
 # --- The diagnosis fee -----------------------------------------------------------------------------------
 
 FEE_CASES = [

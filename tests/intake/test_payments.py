@@ -7,9 +7,10 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from hypothesis.extra.django import TestCase
 
-from intake import billing, payments
+from intake import billing, credits, payments
 from intake.models import Payment
 from shop import timeline
+from shop.errors import NotAllowed
 from shop.once import FIELD, new_key
 from shop.roles import Role
 from tests.at_once import at_once
@@ -133,6 +134,115 @@ def test_two_tablets_cant_both_take_the_last_of_it(shop, counter):
     assert Payment.objects.count() == 1
 
 
+# --- Too much, back, and let go ----------------------------------------------------------------------------
+
+
+def back(job, amount: str, by, reason="Paid too much.", method="cash"):
+    return payments.give_back(job, amount=Decimal(amount), method=method, reason=reason, by=by)
+
+
+def off(job, amount: str, by, reason="Gone away."):
+    return payments.write_off(job, amount=Decimal(amount), reason=reason, by=by)
+
+
+def test_what_is_paid_too_much_is_kept_as_credit_where_that_is_said(shop, counter):
+    job = invoiced(counter)
+    pay(job, "120", counter, keep=True)
+    assert billing.account(job).in_hand == 20  # 120 - 100
+    assert timeline.of(job).first().words == "took $120.00, card; $20.00 of it stays as credit"
+    charged(job, "fee", "Rush", "50", by=counter)
+    billing.issue_invoice(job, by=counter)
+    assert billing.owed(job) == 30  # 50 - 20
+
+
+def test_credit_is_given_back_once_and_no_more_than_there_is(shop, counter):
+    job = invoiced(counter)
+    pay(job, "120", counter, keep=True)
+    with pytest.raises(billing.CantBill, match=r"Only \$20.00 can be given back"):
+        back(job, "20.01", counter)
+    given = back(job, "20", counter)
+    assert (given.kind, given.amount, given.note) == ("refund", -20, "Paid too much.")
+    assert billing.account(job).paid == 100
+    with pytest.raises(billing.CantBill, match="nothing to give back"):
+        back(job, "0.01", counter)
+
+
+def test_a_deposit_is_given_back_when_nothing_is_charged(shop, counter):
+    job = JobFactory()
+    pay(job, "50", counter, deposit=True)
+    back(job, "50", counter, reason="The owner changed their mind.")
+    assert billing.account(job).in_hand == 0
+
+
+@pytest.mark.parametrize(
+    ("amount", "reason", "method", "sentence"),
+    [
+        ("0", "x", "cash", "Write the sum"),
+        ("-5", "x", "cash", "Write the sum"),
+        ("5", " ", "cash", "Write down why"),
+        ("5", "x", "none", "how the money went back"),
+    ],
+)
+def test_what_is_no_refund_is_refused(shop, counter, amount, reason, method, sentence):
+    job = JobFactory()
+    pay(job, "50", counter, deposit=True)
+    with pytest.raises(billing.CantBill, match=sentence):
+        back(job, amount, counter, reason, method)
+    assert billing.account(job).in_hand == 50
+
+
+def test_what_is_written_off_is_owed_no_more_and_is_no_money(shop, owner):
+    job = invoiced(owner)
+    pay(job, "60", owner)
+    lost = off(job, "40", owner)
+    assert (lost.kind, lost.method, lost.amount) == ("write-off", "none", 40)
+    account = billing.account(job)
+    assert (account.owed, account.paid, account.in_hand, account.written_off) == (0, 60, 0, 40)
+    with pytest.raises(billing.CantBill, match="nothing to give back"):
+        back(job, "40", owner)
+
+
+def test_crediting_what_was_written_off_makes_no_money(shop, owner):
+    job = invoiced(owner)
+    off(job, "100", owner)
+    bill = job.invoices.get()
+    credits.credit(bill, taken=credits.all_of(bill), reason="Wrong.", by=owner)
+    assert billing.account(job).in_hand == 0
+
+
+@pytest.mark.parametrize(
+    ("amount", "reason", "sentence"),
+    [("100.01", "x", "Only"), ("0", "x", "Write the sum"), ("5", "", "Write down why")],
+)
+def test_what_cant_be_written_off_stays_owed(shop, owner, amount, reason, sentence):
+    job = invoiced(owner)
+    with pytest.raises(billing.CantBill, match=sentence):
+        off(job, amount, owner, reason)
+    assert billing.owed(job) == 100
+
+
+def test_only_the_owner_of_the_shop_writes_off(shop, counter):
+    job = invoiced(counter)
+    with pytest.raises(NotAllowed):
+        off(job, "10", counter)
+
+
+def test_gear_goes_home_when_the_rest_is_written_off(shop, owner):
+    job = invoiced(owner)
+    assert not billing.still_open(job).is_settled
+    off(job, "100", owner)
+    assert billing.still_open(job).is_settled
+
+
+def test_who_owes_takes_four_queries_and_names_the_most_first(shop, counter, django_assert_num_queries):
+    small, large, none = (invoiced(counter, price) for price in ("10", "90", "50"))
+    pay(none, "50", counter)
+    JobFactory()
+    with django_assert_num_queries(4):
+        debts = payments.who_owes()
+    assert [(debt.job_id, debt.account.owed) for debt in debts] == [(large.pk, 90), (small.pk, 10)]
+
+
 # --- Over HTTP -------------------------------------------------------------------------------------------
 
 CASH = {"amount": "100", "method": "cash", "tendered": "120"}
@@ -231,3 +341,63 @@ class TestHostilePayments(TestCase):
         answer = tablet.send(f"/job/{job.claim}/payment/", {**CASH, **data})
         assert answer.status_code in (302, 422)
         assert billing.owed(job) >= 0
+
+
+# --- Back and off, over HTTP -------------------------------------------------------------------------------
+
+BACK = {"amount": "20", "method": "cash", "reason": "Paid too much."}
+OFF = {"amount": "100", "reason": "Gone away."}
+
+
+def overpaid(by):
+    job = invoiced(by)
+    pay(job, "120", by, keep=True)
+    return job
+
+
+@pytest.mark.parametrize(
+    ("role", "status"), [("as_owner", 302), ("as_counter", 302), ("as_bench", 403), ("as_pad", 403)]
+)
+def test_who_may_give_money_back(request, role, status, counter, shop):
+    job = overpaid(counter)
+    assert request.getfixturevalue(role).send(f"/job/{job.claim}/refund/", BACK).status_code == status
+    assert (billing.account(job).in_hand == 0) is (status == 302)
+
+
+@pytest.mark.parametrize(
+    ("role", "status"), [("as_owner", 302), ("as_counter", 403), ("as_bench", 403), ("as_pad", 403)]
+)
+def test_who_may_write_off(request, role, status, counter, shop):
+    job = invoiced(counter)
+    assert request.getfixturevalue(role).send(f"/job/{job.claim}/write-off/", OFF).status_code == status
+    assert (billing.owed(job) == 0) is (status == 302)
+
+
+@pytest.mark.parametrize("act", ["refund", "write-off"])
+@pytest.mark.parametrize(
+    ("changes", "sentence"),
+    [
+        ({"amount": ""}, "Write the sum."),
+        ({"amount": "0"}, "be nothing"),
+        ({"amount": "-1"}, "without a minus"),
+        ({"amount": "999999"}, "Only $"),
+        ({"amount": "NaN"}, "is not an amount"),
+        ({"reason": " "}, "Write down why"),
+        ({"reason": "x" * 201}, "at most 200 characters"),
+    ],
+)
+def test_what_is_wrong_with_money_back_or_off_is_said(as_owner, owner, shop, act, changes, sentence):
+    job = overpaid(owner) if act == "refund" else invoiced(owner)
+    before = billing.account(job)
+    for htmx in (False, True):
+        data = {**(BACK if act == "refund" else OFF), **changes}
+        answer = as_owner.send(f"/job/{job.claim}/{act}/", data, htmx=htmx)
+        assert answer.status_code == 422
+        assert sentence in answer.content.decode().replace("&#x27;", "'")
+    assert billing.account(job) == before
+
+
+def test_the_receipt_of_a_refund_says_that_it_was_given_back(as_counter, counter, shop):
+    given = back(overpaid(counter), "20", counter)
+    page = as_counter.get(f"/payment/{given.pk}/receipt/?view=html").content.decode()
+    assert "Given back, cash" in page and "$20.00" in page

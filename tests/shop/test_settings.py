@@ -45,6 +45,18 @@ def test_a_change_is_kept_and_stands_in_the_timeline(owners_tablet: Tablet, shop
     ]
 
 
+def test_electronic_invoices_are_offered_only_with_all_that_they_need(
+    owners_tablet: Tablet, shop: Shop
+) -> None:
+    sent = {**as_shown(owners_tablet.get("/shop/")), "electronic_invoices": "on", "country": "pt"}
+    answer = owners_tablet.send("/shop/", sent)
+    assert answer.status_code == 422
+    assert list(answer.context["form"].errors) == ["tax_number"]
+    assert owners_tablet.send("/shop/", {**sent, "tax_number": "PT501964843"}).status_code == 302
+    shop.refresh_from_db()
+    assert (shop.electronic_invoices, shop.country) == (True, "PT")
+
+
 def test_two_tablets_neither_change_is_lost_silently(owners_tablet: Tablet, shop: Shop) -> None:
     opened = as_shown(owners_tablet.get("/shop/"))
     owners_tablet.send("/shop/", {**opened, "phone": "555 0199"})
