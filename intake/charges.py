@@ -5,7 +5,7 @@ from decimal import Decimal
 from django.db import transaction
 from django.db.models import Max
 
-from intake import labour, spending
+from intake import comebacks, labour, spending
 from intake.billing import money_line
 from intake.models import Charge, Job, LabourSpell
 from intake.models.bills import LineKind
@@ -71,6 +71,8 @@ def charge(
 def charge_labour(spell: LabourSpell, *, hours: Decimal, by: Staff) -> Charge:
     """Charge a spell of work, at the shop's rate, for as many hours as the person says.
 
+    On a comeback whose warranty covers labour it costs nothing.
+
     Raises:
         NotAllowedYet: it still runs, was struck out, or is charged already.
     """
@@ -88,6 +90,7 @@ def charge_labour(spell: LabourSpell, *, hours: Decimal, by: Staff) -> Charge:
         unit="h",
         unit_price=Shop.current().labour_rate,
         origin=labour.origin(spell),
+        under_warranty=LineKind.LABOUR in comebacks.covered_kinds(spell.job),
         by=by,
     )
 

@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from django.db import transaction
 from django.db.models import F
 
-from intake import comebacks
+from intake import comebacks, spending
 from intake.models import Charge, Job
 from intake.workflow import still_open
 from shop import timeline
@@ -42,12 +42,14 @@ def charge_after_all(job: Job, *, by: Staff) -> list[Charge]:
 
     Raises:
         NotAllowedYet: the job is over, or none is under warranty.
+        AskFirst: together they are more than the owner agreed to.
     """
     job = still_open(job)
     lines = list(job.charges.to_invoice().filter(under_warranty=True))
     if not lines:
         raise NotAllowedYet("No charge that could still be changed is under warranty.")
-    _mark(job, lines, under=False)
+    with spending.agreed(job):
+        _mark(job, lines, under=False)
     timeline.write(
         job, by=by, words="charged after all what was under warranty", after={"Charges": _texts(lines)}
     )

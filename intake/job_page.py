@@ -12,7 +12,7 @@ from django.http import Http404, HttpResponse
 from django.urls import reverse
 
 from intake import charges as charging
-from intake import claims, workflow
+from intake import claims, comebacks, workflow
 from intake import labour as labouring
 from intake.billing import line_amount
 from intake.forms_bench import (
@@ -27,6 +27,7 @@ from intake.forms_bench import (
     WriteDownForm,
 )
 from intake.models import Job, Phone, State
+from intake.models.bills import LineKind
 from shop import sockets, timeline
 from shop.http import Request, go_to, page_or_part, wants_part
 from shop.money import MoneyError, total
@@ -131,6 +132,7 @@ def labour(request: Request, job: Job) -> dict[str, Any]:
         ],
         "struck_spells": [s for s in spells if s.struck_at],
         "minutes_together": sum(s.minutes for s in done),
+        "at_nothing": LineKind.LABOUR in comebacks.covered_kinds(job),
         "stop_form": StopForm(auto_id="stop-%s"),
         "start_form": StartForm(auto_id="start-%s"),
         "down_form": WriteDownForm(auto_id="down-%s"),
@@ -153,7 +155,11 @@ def charges(request: Request, job: Job) -> dict[str, Any]:
         ],
         "struck_charges": [c for c in rows if c.struck_at],
         "charges_together": together,
-        "charge_form": NewChargeForm(currency=currency, auto_id="charge-%s"),
+        "charge_form": NewChargeForm(
+            currency=currency,
+            auto_id="charge-%s",
+            initial={"under_warranty": LineKind.PART in comebacks.covered_kinds(job)},
+        ),
     }
 
 

@@ -59,7 +59,7 @@ def unfold(where: Locator, words: str) -> None:
 _TO_BE_SENT = """button => {
     const sent = new URLSearchParams();
     for (const [name, value] of new FormData(button.form)) if (typeof value === "string") sent.append(name, value);
-    return [button.formAction, sent.toString()];
+    return [button.getAttribute("formaction") || button.form.getAttribute("action"), sent.toString()];
 }"""
 
 

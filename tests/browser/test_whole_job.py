@@ -167,18 +167,6 @@ def find_the_fault(page: Page, job: Job, address: str) -> None:
     write(labour, "What you did", "New filter capacitors")
     tap(labour, "Stop the timer")
     expect(labour.get_by_role("button", name="Start the timer")).to_be_visible()
-    write(labour, "Charge", "1.5")
-    tap(labour, "Charge this time")
-    charges = section(page, "Charges$")
-    expect(charges.get_by_role("row").filter(has_text="New filter capacitors")).to_contain_text("$120.00")
-    unfold(charges, "Add a charge")
-    choose(charges, "Part")
-    write(charges, "What for", "Capacitor 22 µF 450 V")
-    write(charges, "Quantity", "2")
-    write(charges, "Price each", "6.50")
-    tap(charges, "Add the charge")
-    expect(charges.get_by_role("row").filter(has_text="Capacitor 22")).to_contain_text("$13.00")
-    expect(charges.get_by_text("$133.00")).to_be_visible()
 
 
 def measure(readings: Locator, where: str, value: str, when: str) -> None:
@@ -188,9 +176,19 @@ def measure(readings: Locator, where: str, value: str, when: str) -> None:
     tap(readings, "Keep the reading")
 
 
+def line(page: Page, number: int, kind: str, text: str, quantity: str, price: str) -> None:
+    row = page.get_by_role("group", name=f"Line {number}", exact=True)
+    row.get_by_label("Kind").select_option(label=kind)
+    write(row, "What for", text)
+    write(row, "Quantity", quantity)
+    write(row, "Price each", price)
+
+
 def propose(page: Page, job: Job) -> None:
-    """An estimate of what is charged so far. Whoever decides is waited for."""
+    """She wants to be asked first, so nothing is charged yet. Whoever decides is waited for."""
     tap(section(page, "Money"), "Make an estimate")
+    line(page, 1, "Labour", "New filter capacitors", "1.5", "80")
+    line(page, 2, "Part", "Capacitor 22 µF 450 V", "2", "6.50")
     write(page, "What we propose", "Two new filter capacitors, then a test of four hours.")
     tap(page, "^Make the estimate")
     expect(page.get_by_role("heading", name="Estimate 1")).to_be_visible()
@@ -213,7 +211,7 @@ def hear_the_owner(page: Page, job: Job) -> None:
     write(page, "Who said so", "Dana Whitlow")
     write(page, "In their words", "Do it.")
     tap(page, "Keep the answer")
-    expect(page.get_by_text("The answer to estimate 1 is kept: go ahead.")).to_be_visible()
+    expect(page.get_by_text("The answer to estimate 1 is kept: go ahead, $133.94.")).to_be_visible()
 
 
 def mend_and_test(page: Page, job: Job) -> None:
@@ -221,6 +219,7 @@ def mend_and_test(page: Page, job: Job) -> None:
     page.goto(job.get_absolute_url())
     tap(page.get_by_role("group", name="Move it to"), "(O|o)n the bench")
     expect(page.get_by_text("Moved: on the bench.")).to_be_visible()
+    charge_what_was_agreed(page)
     tap(section(page, "Findings"), "^Write$")
     write(page, "Findings in plain words", "The power supply was worn out. It has new capacitors.")
     tap(page, "Keep it")
@@ -238,6 +237,22 @@ def mend_and_test(page: Page, job: Job) -> None:
     page.goto(job.get_absolute_url())
     tap(page.get_by_role("group", name="Move it to"), "^Ready")
     expect(page.get_by_text("Moved: ready.")).to_be_visible()
+
+
+def charge_what_was_agreed(page: Page) -> None:
+    labour = section(page, "Labour")
+    write(labour, "Charge", "1.5")
+    tap(labour, "Charge this time")
+    charges = section(page, "Charges$")
+    expect(charges.get_by_role("row").filter(has_text="New filter capacitors")).to_contain_text("$120.00")
+    unfold(charges, "Add a charge")
+    choose(charges, "Part")
+    write(charges, "What for", "Capacitor 22 µF 450 V")
+    write(charges, "Quantity", "2")
+    write(charges, "Price each", "6.50")
+    tap(charges, "Add the charge")
+    expect(charges.get_by_role("row").filter(has_text="Capacitor 22")).to_contain_text("$13.00")
+    expect(charges.get_by_text("$133.00")).to_be_visible()
 
 
 def tell_and_bill(page: Page, job: Job) -> None:
@@ -265,7 +280,7 @@ def tell_and_bill(page: Page, job: Job) -> None:
     choose(page, "Cash")
     write(page, "Cash handed over", "140")
     tap(page, "It is paid")
-    expect(page.get_by_role("heading", name="Paid $133.94")).to_be_visible()
+    expect(page.get_by_role("heading", name="Paid, cash: $133.94")).to_be_visible()
     expect(page.locator("main")).to_contain_text("$6.06")
     receipt = printed(page, "Receipt")
     for words in ("$133.94", "$140.00", "$6.06", "INV-00001", "Ida Marsh"):

@@ -6,9 +6,10 @@ import pytest
 from django.urls import reverse
 from django.utils import timezone
 
-from intake import comebacks, covering, pickup, work
+from intake import comebacks, covering, labour, pickup, work
 from intake.comebacks import NotAComeback
 from intake.models import Job, State
+from intake.spending import AskFirst
 from shop import timeline
 from shop.errors import ChangedMeanwhile, NotAllowedYet
 from shop.models import Shop, Terms
@@ -20,15 +21,15 @@ pytestmark = pytest.mark.django_db
 HOME = dt.datetime(2026, 9, 1, 16, tzinfo=dt.UTC)  # noon of 1 Sep in Port Ansley
 
 
-def repair(gear=None, *, labour="2026-11-30", parts="2026-10-01", **more) -> Job:
+def repair(gear=None, *, labour_until="2026-11-30", parts_until="2026-10-01", **more) -> Job:
     """A repair that went home on 1 Sep 2026: 90 days on labour, 30 on parts."""
     return JobFactory(
         month="2608",
         gear=gear or GearFactory(),
         state=State.COLLECTED,
         collected_at=HOME,
-        labour_warranty_until=labour and dt.date.fromisoformat(labour),
-        parts_warranty_until=parts and dt.date.fromisoformat(parts),
+        labour_warranty_until=labour_until and dt.date.fromisoformat(labour_until),
+        parts_warranty_until=parts_until and dt.date.fromisoformat(parts_until),
         **more,
     )
 
@@ -36,7 +37,7 @@ def repair(gear=None, *, labour="2026-11-30", parts="2026-10-01", **more) -> Job
 def back(gear, on: str = "2026-11-02", **more) -> Job:
     """The same gear again, on the bench."""
     since = dt.datetime.fromisoformat(f"{on}T15:00Z")
-    return JobFactory(gear=gear, since=since, state=State.ON_THE_BENCH, **more)
+    return JobFactory(gear=gear, since=since, state=State.ON_THE_BENCH, **{"spend_limit": 200, **more})
 
 
 @pytest.fixture
@@ -243,6 +244,25 @@ def test_what_is_under_warranty_can_be_charged_after_all(job, counter, as_counte
     ]
 
 
+def test_charging_after_all_is_held_to_what_the_owner_agreed_to(before, counter):
+    job = back(before.gear, comeback_of=before, spend_limit=None)
+    charged(job, "labour", "Solder joint re-made", "80", "0.5", by=counter)
+    covering.put_under_warranty(job, by=counter)
+    with pytest.raises(AskFirst):
+        covering.charge_after_all(job, by=counter)
+    assert under_warranty(job) == ["Solder joint re-made"]
+
+
+@pytest.mark.parametrize(("fault", "at_nothing"), [("", True), ("same", True), ("another", False)])
+def test_time_on_a_comeback_is_charged_as_the_warranty_says(before, bench, as_bench, fault, at_nothing):
+    job = back(before.gear, comeback_of=before, comeback_fault=fault)
+    spell = labour.write_down(job, minutes=30, words="Re-made", by=bench)
+    page = as_bench.get(job.get_absolute_url()).content.decode()
+    assert ("time is charged at nothing" in page) is at_nothing
+    as_bench.send(reverse("job-labour-charge", args=[job.claim, spell.pk]), {"hours": "0.5"})
+    assert job.charges.get().under_warranty is at_nothing
+
+
 def test_a_charge_under_warranty_holds_the_link_and_the_fault(job, counter, bench):
     billed(job, counter)
     covering.put_under_warranty(job, by=counter)
@@ -255,10 +275,10 @@ def test_a_charge_under_warranty_holds_the_link_and_the_fault(job, counter, benc
 
 
 def test_a_charge_that_was_open_on_another_tablet_says_so(job, counter):
-    labour, *_ = billed(job, counter)
+    line, *_ = billed(job, counter)
     covering.put_under_warranty(job, by=counter)
-    labour.refresh_from_db()
-    assert labour.revision == 2
+    line.refresh_from_db()
+    assert line.revision == 2
 
 
 # --- the part of the circuit
@@ -292,7 +312,7 @@ def test_the_part_of_the_circuit_is_changed_with_its_finding(as_bench, bench):
 @pytest.mark.parametrize(("until", "said"), [(1, "under warranty until"), (-1, "ended on")])
 def test_the_counter_chooses_among_the_gear_s_own_repairs_with_the_verdict_beside(as_counter, until, said):
     last = timezone.localdate() + dt.timedelta(days=until)
-    earlier = repair(labour=last.isoformat(), parts=last.isoformat())
+    earlier = repair(labour_until=last.isoformat(), parts_until=last.isoformat())
     page = as_counter.get(f"{reverse('dropoff')}?gear={earlier.gear_id}").content.decode()
     assert f'value="{earlier.claim}"' in page
     assert said in page
