@@ -14,6 +14,7 @@ from intake import (
     views_dropoff,
     views_estimates,
     views_money,
+    views_sale,
     views_storage,
 )
 from intake.reports.catalogue import REPORTS
@@ -86,6 +87,18 @@ for name, place, template, context, order in (
     ("address", "person", "intake/_person_address.html", views_storage.address_panel, 10),
 ):
     sockets.panels.plug(sockets.Panel(name, place, "see jobs", template, context, order))
+
+# a person's page
+sockets.panels.plug(
+    sockets.Panel(
+        "bought over the counter",
+        "person",
+        "see jobs",
+        "intake/_person_sales.html",
+        views_sale.person_panel,
+        order=40,
+    )
+)
 
 # reports
 for place, report in enumerate(REPORTS):

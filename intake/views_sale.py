@@ -9,7 +9,7 @@ from django.views.decorators.http import require_GET, require_http_methods
 
 from intake import billing, counter_sale, einvoice
 from intake.forms_sale import LATER, SaleForm, person_of, sale_rows, with_one_more
-from intake.models import Person
+from intake.models import Invoice, Person
 from intake.views_money import invoice_named, invoice_paper_context
 from shop import papers
 from shop.access import allowed
@@ -136,3 +136,10 @@ def invoice_electronic(request: Request, label: str) -> HttpResponse:
     response = HttpResponse(made, content_type="application/pdf")
     response["Content-Disposition"] = content_disposition_header(True, f"{shown.label}.pdf")
     return response
+
+
+def person_panel(request: Request, person: Person) -> dict[str, Any] | None:
+    """What somebody bought over the counter, on their page; no box for who never did."""
+    bought = list(person.invoices.filter(job=None, kind=Invoice.Kind.INVOICE))
+    accounts = billing.sale_accounts(sale.pk for sale in bought)
+    return {"sales": [{"sale": sale, "owed": accounts[sale.pk].owed} for sale in bought]} if bought else None

@@ -255,3 +255,15 @@ class TestHostileSales(TestCase):
         assert answer.status_code in (200, 302, 409, 422)
         assert Invoice.objects.count() == (answer.status_code == 302)
         assert not Person.objects.exists()
+
+
+def test_a_persons_page_lists_what_they_bought_with_one_set_of_queries(
+    as_counter, counter, shop, django_assert_max_num_queries
+):
+    person = PersonFactory()
+    assert "Bought over the counter" not in as_counter.get(f"/people/{person.pk}/").content.decode()
+    for _ in range(3):
+        sell(counter, method=None, person=person)
+    with django_assert_max_num_queries(20):
+        page = as_counter.get(f"/people/{person.pk}/").content.decode()
+    assert "Bought over the counter" in page and "INV-00003" in page and "$48.37 owed" in page
