@@ -309,10 +309,10 @@ def test_a_tax_that_rose_meanwhile_is_asked_about(shop, bench):
 def test_what_an_invoice_said_is_counted_with_the_tax_of_its_day(shop, bench):
     job = JobFactory(spend_limit=Decimal("107.25"), diagnosis_fee=0)
     put(job, bench, "100", "part")
-    billing.issue_invoice(job, by=bench)
-    TaxRate.objects.update(valid_to=timezone.localdate() - dt.timedelta(days=1))
-    TaxRateFactory(percent=Decimal(20), valid_from=timezone.localdate() + dt.timedelta(days=1))
-    job.invoices.update(issued_on=timezone.localdate() - dt.timedelta(days=2))
+    today = timezone.localdate()
+    billing.issue_invoice(job, by=bench, on=today - dt.timedelta(days=2))
+    TaxRate.objects.update(valid_to=today - dt.timedelta(days=1))
+    TaxRateFactory(percent=Decimal(20), valid_from=today)
     assert spending.allowance(job).left == 0
 
 
