@@ -186,6 +186,7 @@ def _one(shown: Estimate, before: Estimate | None) -> dict[str, Any]:
     return {
         "estimate": shown,
         "before": before,
+        "called": f"Lines of estimate {shown.number}",
         "changes": estimating.changes_said(before, shown) if before else [],
         "answer": answer,
         "signature": picture_of(answer.signature if answer else None),
