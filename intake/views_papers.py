@@ -1,7 +1,5 @@
 """The papers of a drop-off: the owner's claim ticket and the gear tags."""
 
-from base64 import b64encode
-
 from django.http import Http404, HttpResponse
 from django.shortcuts import get_object_or_404
 from django.urls import reverse
@@ -9,6 +7,7 @@ from django.views.decorators.http import require_GET, require_POST
 
 from intake import printing
 from intake.models import Job, Visit
+from intake.signatures import picture_of
 from shop import papers
 from shop.access import allowed
 from shop.addresses import lan_url
@@ -40,7 +39,7 @@ def ticket(request: Request, pk: int, size: str) -> HttpResponse:
         "jobs": [{"job": job, "address": _address(request, job)} for job in jobs],
         "mark": printing.print_mark(max((j.ticket_prints for j in jobs), default=0)),
         "paper": f"half-{request.shop.paper.lower()}",
-        "signature_image": _drawing(visit),
+        "signature_image": picture_of(visit.signature),
     }
     return papers.answer(request, _known(size, TICKET_SIZES), context, f"claim-ticket-{jobs[0].claim}.pdf")
 
@@ -99,10 +98,3 @@ def _known(size: str, sizes: dict[str, str]) -> str:
     if size not in sizes:
         raise Http404
     return sizes[size]
-
-
-def _drawing(visit: Visit) -> str:
-    """The strokes of the signature as an image of their own, which can run nothing."""
-    if not (visit.signature and visit.signature.svg):
-        return ""
-    return "data:image/svg+xml;base64," + b64encode(visit.signature.svg.encode()).decode()

@@ -24,7 +24,7 @@ def qr_terminal(text: str) -> str:
     Raises `ValueError` as `qr_data_uri` does.
     """
     drawing = io.StringIO()
-    _code(text).terminal(drawing, border=2, compact=True)
+    _code(text).terminal(drawing, border=4, compact=True)
     return drawing.getvalue()
 
 

@@ -1,14 +1,12 @@
 """Open the shop: bring the database up to date, collect the static files, serve on the network, say where."""
 
 import hashlib
-import io
 import os
 import ssl
 from argparse import ArgumentParser
 from pathlib import Path
 from typing import Any
 
-import segno
 from django.conf import settings
 from django.contrib.staticfiles.finders import get_finders
 from django.core.management import call_command
@@ -18,6 +16,7 @@ from django.db.migrations.executor import MigrationExecutor
 
 from shop import backups, locks, pdf_libraries, serving
 from shop.addresses import SET_BY_OPENSHOP
+from shop.codes import qr_terminal
 from shop.errors import Refused
 from shop.models import Shop
 
@@ -108,13 +107,12 @@ class Command(BaseCommand):
 
     def drawn(self, link: str) -> str:
         """The link as a QR code, or nothing where the terminal's character set can't show one."""
-        drawing = io.StringIO()
-        segno.make(link, micro=False).terminal(drawing, compact=True)
+        drawing = qr_terminal(link)
         try:
-            drawing.getvalue().encode(self.stdout.encoding or "utf-8")
+            drawing.encode(self.stdout.encoding or "utf-8")
         except UnicodeEncodeError:
             return ""
-        return drawing.getvalue()
+        return drawing
 
     def say_code(self) -> None:
         if Shop.current():
