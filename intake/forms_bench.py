@@ -17,47 +17,20 @@ from intake.merging import Merged, merge
 from intake.minutes import MinutesError, as_hours, parse_minutes
 from intake.models import Charge, Circuit, Finding, Job, LabourSpell, Note, Photo, State
 from intake.models.bills import LineKind
+from shop.fields import AmountField, DayField, use_currency
 from shop.models import Shop, Staff
-from shop.money import AmountError, parse_amount, round_to
+from shop.money import round_to
 from shop.roles import ACTS
 from shop.wording import span_words
 
 LONGEST_LIST_OF_PIECES = 30
+MOST_ON_A_JOB = Decimal("9999999.999")  # what a job's columns for sums hold
 _THEIRS = "theirs-"
 _LARGEST_REVISION = 2**31 - 1
 _TOO_OLD = "This page is too old to be sent. Load it again, then send it."
 
 
 # --- Fields ------------------------------------------------------------------------------------------------
-
-
-class AmountField(forms.CharField):
-    """A sum in the shop's currency, written as people write it. `largest` is what the column holds."""
-
-    def __init__(self, *, currency: str = "USD", largest: Decimal = Decimal(10) ** 9, **kwargs: Any):
-        super().__init__(**{"max_length": 40, **kwargs})
-        self.currency = currency
-        self.largest = largest
-        self.widget.attrs.update({"inputmode": "decimal", "autocomplete": "off"})
-
-    def to_python(self, value: Any) -> Decimal | None:
-        text = super().to_python(value)
-        if not text:
-            return None
-        try:
-            amount = parse_amount(text, self.currency)
-        except AmountError as error:
-            raise forms.ValidationError(str(error)) from error
-        if amount >= self.largest:
-            raise forms.ValidationError("That is more than can be kept here. Check the sum.")
-        return amount
-
-    def run_validators(self, value: Any) -> None:
-        if not isinstance(value, Decimal):
-            super().run_validators(value)
-
-    def prepare_value(self, value: Any) -> Any:
-        return str(round_to(value, self.currency)) if isinstance(value, Decimal) else value
 
 
 class ShareField(forms.DecimalField):
@@ -167,9 +140,7 @@ class RevisedForm(forms.Form):
 
     def __init__(self, *args: Any, currency: str = "USD", **kwargs: Any):
         super().__init__(*args, **kwargs)
-        for field in self.fields.values():
-            if isinstance(field, AmountField):
-                field.currency = currency
+        use_currency(self, currency)
 
     def typed(self) -> dict[str, str]:
         """What was typed, as text; a tick is `on` or nothing."""
@@ -447,16 +418,14 @@ class JobForm(RevisedForm):
     was_repaired = forms.BooleanField(label="Repaired before", required=False)
     smelled = forms.BooleanField(label="Smell or smoke", required=False)
     history_note = forms.CharField(label="What happened", max_length=2000, required=False, widget=_lines(2))
-    wanted_by = forms.DateField(
-        label="Wanted by", required=False, widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")
-    )
+    wanted_by = DayField(label="Wanted by", required=False)
     diagnosis_fee = AmountField(
         label="Diagnosis fee",
-        largest=Decimal(10) ** 7,
+        most=MOST_ON_A_JOB,
         error_messages={"required": "Write a sum, or 0 if looking is free."},
     )
     spend_limit = AmountField(
-        label="Spend limit", largest=Decimal(10) ** 7, required=False, help_text="Up to here: just do it."
+        label="Spend limit", most=MOST_ON_A_JOB, required=False, help_text="Up to here: just do it."
     )
     assigned_to = forms.ModelChoiceField(
         label="Who works on it", queryset=Staff.objects.none(), required=False, empty_label="Nobody yet"

@@ -6,13 +6,13 @@ from typing import Any, Final
 
 from django import forms
 
-from intake.forms_bench import AmountField
 from intake.forms_money import ShopForm
+from shop.fields import AmountField, use_currency
 
 ROWS: Final = 12  # kinds of coins and notes in one count
 BLANK: Final = 3  # that are offered below those of the last count
 MOST: Final = 100_000  # pieces of one kind
-LARGEST: Final = Decimal(10) ** 6  # of one coin or note
+LARGEST: Final = Decimal("999999.999")  # of one coin or note
 
 
 class CashUpForm(ShopForm):
@@ -39,8 +39,7 @@ class CashUpForm(ShopForm):
         for n in range(rows):
             self.fields[f"value-{n}"] = AmountField(
                 label=f"Coin or note {n + 1}",
-                currency=currency,
-                largest=LARGEST,
+                most=LARGEST,
                 required=False,
                 initial=values[n] if n < len(values) else None,
             )
@@ -51,6 +50,7 @@ class CashUpForm(ShopForm):
                 required=False,
                 widget=forms.TextInput(attrs={"inputmode": "numeric", "autocomplete": "off"}),
             )
+        use_currency(self, currency)
         self.rows = rows
 
     def piece_fields(self) -> list[tuple[forms.BoundField, forms.BoundField]]:

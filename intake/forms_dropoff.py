@@ -24,7 +24,6 @@ from intake.forms_pad import (
     HAPPENED,
     USUAL_PIECES,
     AddressQuestion,
-    AmountField,
     CameWithQuestion,
     ComplaintQuestion,
     EmailQuestion,
@@ -36,6 +35,7 @@ from intake.forms_pad import (
     WordsField,
     phones_in,
     pieces_in,
+    sum_field,
 )
 from intake.models import Gear, GearKind, Job, PadEntry, Person, Visit
 from intake.signatures import SignatureField
@@ -108,7 +108,7 @@ class GearForm(GearQuestion, ComplaintQuestion, CameWithQuestion, HistoryQuestio
         "Marks that tell it apart", 300, required=False, help_text="Stickers, scratches, a torn corner."
     )
     condition = WordsField("Condition as it comes in", 2000, rows=2, required=False)
-    diagnosis_fee = AmountField(label="Diagnosis fee", help_text="Empty: none.")
+    diagnosis_fee = sum_field("Diagnosis fee", "Empty: none.")
 
     def __init__(self, *args: Any, most_fee: Decimal | None = None, **kwargs: Any):
         super().__init__(*args, **kwargs)
@@ -177,7 +177,7 @@ class GearForm(GearQuestion, ComplaintQuestion, CameWithQuestion, HistoryQuestio
 class AgreedForm(WhenQuestion):
     """What was agreed at the counter, for each piece of gear of the visit."""
 
-    spend_limit = AmountField(label="Go ahead without asking up to", help_text="Empty: ask first.")
+    spend_limit = sum_field("Go ahead without asking up to", "Empty: ask first.")
 
     def __init__(self, *args: Any, **kwargs: Any):
         super().__init__(*args, **kwargs)

@@ -8,11 +8,12 @@ from typing import Any
 from django import forms
 
 from intake.billing import MOST_LINES, Row
-from intake.forms_bench import AmountField, QuantityField, ShareField
+from intake.forms_bench import QuantityField, ShareField
 from intake.forms_money import ShopForm, SignedForm, paragraph, seen_revision
 from intake.models import Answer
 from intake.models.bills import LineKind
 from intake.proposals import Option
+from shop.fields import AmountField, DayField
 from shop.models import Shop
 from shop.money import format_amount
 
@@ -30,9 +31,8 @@ class EstimateForm(forms.Form):
         widget=paragraph(3),
         help_text="In plain words: what is wrong, and what it takes.",
     )
-    valid_until = forms.DateField(
+    valid_until = DayField(
         label="Valid until",
-        widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d"),
         error_messages={
             "required": "Say until when the price holds.",
             "invalid": "Choose a day, like 2026-11-25.",

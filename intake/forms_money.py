@@ -8,10 +8,11 @@ from django import forms
 
 from intake.billing import MOST_WORDS, times
 from intake.credits import Creditable
-from intake.forms_bench import AmountField, QuantityField
+from intake.forms_bench import QuantityField
 from intake.models import Invoice, Job, LoosePiece, Pickup, ReadyNotice
 from intake.payments import paid_by
 from intake.signatures import SignatureField
+from shop.fields import AmountField, use_currency
 
 LARGEST_REVISION = 2**31 - 1
 
@@ -37,9 +38,7 @@ class ShopForm(forms.Form):
 
     def __init__(self, *args: Any, currency: str, **kwargs: Any):
         super().__init__(*args, **kwargs)
-        for field in self.fields.values():
-            if isinstance(field, AmountField):
-                field.currency = currency
+        use_currency(self, currency)
 
 
 # --- A name on the glass -----------------------------------------------------------------------------------

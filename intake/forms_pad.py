@@ -17,8 +17,10 @@ from django.utils import timezone
 from intake.folding import digits
 from intake.models import GearKind, Person
 from intake.signatures import SignatureField
+from shop import fields
+from shop.fields import AmountField, use_currency
 from shop.models import Shop
-from shop.money import AmountError, parse_amount, round_to
+from shop.money import round_to
 
 MOST_ON_THE_PAD: Final = 6  # pieces of gear under one signature
 LARGEST_SUM: Final = Decimal(9_999_999)  # what a job's column holds
@@ -63,37 +65,24 @@ class PhoneField(WordsField):
         return number
 
 
-class AmountField(forms.CharField):
-    """A sum in the shop's currency; None where nothing is written. Set `currency` before use."""
-
-    currency = "USD"
-
-    def __init__(self, **more: Any):
-        widget = forms.TextInput(attrs={"inputmode": "decimal", "autocomplete": "off"})
-        super().__init__(max_length=40, required=False, widget=widget, **more)
-
-    def clean(self, value: Any) -> Decimal | None:
-        text = super().clean(value)
-        if not text:
-            return None
-        try:
-            amount = parse_amount(text, self.currency)
-        except AmountError as slip:
-            raise forms.ValidationError(str(slip)) from slip
-        if amount > LARGEST_SUM:
-            raise forms.ValidationError(f"That is too much. Write at most {LARGEST_SUM:,}.")
-        return amount
+def sum_field(label: str, help_text: str) -> AmountField:
+    """A sum that may be left open."""
+    too_much = f"That is too much. Write at most {LARGEST_SUM:,}."
+    return AmountField(
+        label=label,
+        help_text=help_text,
+        required=False,
+        most=LARGEST_SUM,
+        error_messages={"too_much": too_much},
+    )
 
 
-class DayField(forms.DateField):
+class DayField(fields.DayField):
     """A day from today on, by the shop's calendar."""
 
     def __init__(self, **more: Any):
-        widget = forms.DateInput(format="%Y-%m-%d", attrs={"type": "date"})
         errors = {"invalid": "Write the day as year-month-day, like 2026-11-25."}
-        super().__init__(
-            widget=widget, required=False, input_formats=["%Y-%m-%d"], error_messages=errors, **more
-        )
+        super().__init__(required=False, input_formats=["%Y-%m-%d"], error_messages=errors, **more)
 
     def clean(self, value: Any) -> dt.date | None:
         day = super().clean(value)
@@ -113,9 +102,7 @@ class Question(forms.Form):
         super().__init__(*args, **kwargs)
         self.shop = shop
         self.given = given or {}
-        for field in self.fields.values():
-            if isinstance(field, AmountField):
-                field.currency = shop.currency
+        use_currency(self, shop.currency)
 
 
 # --- who --------------------------------------------------------------------------------------------------
@@ -271,7 +258,7 @@ class CostQuestion(Question):
         widget=forms.RadioSelect,
         error_messages={"required": "Choose one."},
     )
-    spend_limit = AmountField(label="Just do it up to", help_text="Above that we ask you first.")
+    spend_limit = sum_field("Just do it up to", "Above that we ask you first.")
 
     def clean(self) -> dict[str, Any]:
         cleaned = super().clean() or self.cleaned_data

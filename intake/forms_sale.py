@@ -8,11 +8,12 @@ from django import forms
 
 from intake.billing import MOST_LINES, Row
 from intake.counter_sale import KINDS
-from intake.forms_bench import AmountField, QuantityField, ShareField
+from intake.forms_bench import QuantityField, ShareField
 from intake.forms_money import ShopForm
 from intake.models import Person
 from intake.models.bills import LineKind
 from intake.payments import paid_by
+from shop.fields import AmountField
 
 ROWS = "rows"
 BLANK_ROWS = 2

@@ -5,22 +5,22 @@ from typing import Any
 
 from django import forms
 
-from intake.forms_bench import AmountField
 from intake.forms_money import ShopForm, seen_revision
 from intake.keeping import BECAME, LONGEST_LETTER
 from intake.models import Job, LetGo, NoticeBack, StorageNotice, StoragePause
+from shop import fields
+from shop.fields import AmountField
 
 MOST_LETTERS = 30  # at once; nobody proofreads more
 EARLIEST = dt.date(2000, 1, 1)
 
 
-class DayField(forms.DateField):
+class DayField(fields.DayField):
     """A day that lies behind us, by the tablet's own calendar."""
 
     def __init__(self, *, today: dt.date | None = None, **more: Any):
         self.today = today
         super().__init__(
-            widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d"),
             error_messages={"required": "Choose the day.", "invalid": "Choose a day, like 2026-11-25."},
             **more,
         )

@@ -54,25 +54,46 @@ class NewPinField(forms.CharField):
 
 
 class AmountField(forms.CharField):
-    """An amount of money as people type it, in the currency that the form says (an ISO 4217 code)."""
+    """An amount of money as people type it, in the shop's currency; None where nothing is written.
 
-    def __init__(self, **kwargs: Any):
+    The form says which currency (`use_currency`). `most` is what the column holds, where that is less than what
+    `shop.money` reads.
+    """
+
+    default_error_messages = {"too_much": "That is more than can be kept here. Check the sum."}
+
+    def __init__(self, *, most: Decimal | None = None, **kwargs: Any):
+        super().__init__(**{"max_length": 40, **kwargs})
         self.currency = "USD"
-        super().__init__(
-            widget=forms.TextInput(attrs={"inputmode": "decimal", "autocomplete": "off"}), **kwargs
-        )
+        self.most = most
+        self.widget.attrs.update({"inputmode": "decimal", "autocomplete": "off"})
 
     def to_python(self, value: Any) -> Decimal | None:
         text = super().to_python(value)
         if not text:
             return None
         try:
-            return money.parse_amount(text, self.currency)
+            amount = money.parse_amount(text, self.currency)
         except money.AmountError as error:
             raise ValidationError(str(error)) from error
+        if self.most is not None and amount > self.most:
+            raise ValidationError(self.error_messages["too_much"], code="too_much")
+        return amount
+
+    def run_validators(self, value: Any) -> None:
+        """Those of a text are for what was typed; what it came to has no length."""
+        if not isinstance(value, Decimal):
+            super().run_validators(value)
 
     def prepare_value(self, value: Any) -> Any:
         return f"{money.round_to(value, self.currency):f}" if isinstance(value, Decimal) else value
+
+
+def use_currency(form: forms.BaseForm, currency: str) -> None:
+    """Tell a form's amounts which currency (ISO 4217) they are in."""
+    for field in form.fields.values():
+        if isinstance(field, AmountField):
+            field.currency = currency
 
 
 class PercentField(forms.DecimalField):

@@ -20,6 +20,7 @@ from shop.fields import (
     PercentField,
     SignInWordField,
     days_field,
+    use_currency,
 )
 from shop.forms import check_new_password, check_sign_in_word
 from shop.models import Shop, Staff, TaxRate, Terms
@@ -65,16 +66,7 @@ def zone_choices(present: str = "") -> list[tuple[str, Any]]:
 # --- the shop
 
 
-class MoneyFields:
-    """Mix into a form with amounts, before it: tells them the currency once the form knows it."""
-
-    def use_currency(self, currency: str) -> None:
-        for field in self.fields.values():
-            if isinstance(field, AmountField):
-                field.currency = currency
-
-
-class ShopForm(ConflictCheck, MoneyFields, forms.ModelForm):
+class ShopForm(ConflictCheck, forms.ModelForm):
     """The shop's own data."""
 
     currency = forms.ChoiceField(choices=currency_choices, help_text="Amounts kept so far aren’t converted.")
@@ -124,7 +116,7 @@ class ShopForm(ConflictCheck, MoneyFields, forms.ModelForm):
     def __init__(self, *args: Any, **kwargs: Any):
         super().__init__(*args, **kwargs)
         self.fields["time_zone"].choices = zone_choices(self.initial.get("time_zone", ""))
-        self.use_currency(chosen_currency(self.data, self.initial.get("currency", "USD")))
+        use_currency(self, chosen_currency(self.data, self.initial.get("currency", "USD")))
 
     def clean(self) -> dict[str, Any]:
         values = super().clean()
@@ -135,7 +127,7 @@ class ShopForm(ConflictCheck, MoneyFields, forms.ModelForm):
         return values
 
 
-class TermsForm(ConflictCheck, MoneyFields, forms.ModelForm):
+class TermsForm(ConflictCheck, forms.ModelForm):
     """The terms that customers sign; sent, they become a new version."""
 
     free_days = days_field("Free storage, days", "Counted from the first notice that the gear is ready.")
@@ -169,7 +161,7 @@ class TermsForm(ConflictCheck, MoneyFields, forms.ModelForm):
         super().__init__(*args, **kwargs)
         for name in ("warranty_labour_days", "warranty_parts_days"):
             self.fields[name].required = False
-        self.use_currency(currency)
+        use_currency(self, currency)
 
     def clean(self) -> dict[str, Any]:
         check_deadline(self, self.cleaned_data)
@@ -239,7 +231,7 @@ _LATER = {
 }
 
 
-class OpeningForm(MoneyFields, forms.Form):
+class OpeningForm(forms.Form):
     """All that a shop needs on its first day, on one page."""
 
     SHOP = [name for name in ShopForm.Meta.fields if name not in _LATER]
@@ -301,7 +293,7 @@ class OpeningForm(MoneyFields, forms.Form):
         for name in ("tax_name", "tax_percent", "tax_on"):
             self.fields[name].required = self.data.get("tax") != "none"
             self.fields[name].widget.use_required_attribute = lambda initial: False  # “No tax” needs none
-        self.use_currency(chosen_currency(self.data, "USD"))
+        use_currency(self, chosen_currency(self.data, "USD"))
 
     def clean_owner_sign_in(self) -> str:
         return check_sign_in_word(self.cleaned_data["owner_sign_in"])
