@@ -1,4 +1,4 @@
-"""The direction of imports: calc above intake above shop. The rules stand in .importlinter."""
+"""The direction of imports: inventory above calc above intake above shop. The rules stand in .importlinter."""
 
 import subprocess
 import sys
