@@ -76,3 +76,12 @@ hook("details[data-shut-outside]", (details) => {
     }
   });
 });
+
+// A box has the focus before the scripts are there. What a quick hand or a scanner typed until then is asked for now.
+document.addEventListener("htmx:load", (event) => {
+  for (const box of event.detail.elt.querySelectorAll("input[hx-trigger*=typed-early]")) {
+    if (box.value !== box.defaultValue) {
+      box.dispatchEvent(new Event("typed-early"));
+    }
+  }
+});

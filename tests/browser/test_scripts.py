@@ -5,6 +5,8 @@ import json
 import pytest
 from playwright.sync_api import expect
 
+from tests.factories import GearFactory, PersonFactory
+
 pytestmark = pytest.mark.browser
 
 CLAIM = "2611-0042-K"
@@ -63,6 +65,17 @@ def test_somebody_typing_slowly_is_not_a_scanner(page):
     page.keyboard.press("Enter")
     page.wait_for_timeout(200)
     assert page.url.endswith("/pattern/")
+
+
+def test_what_was_typed_before_the_scripts_came_is_looked_for(sign_in, counter):
+    GearFactory(owner=PersonFactory(name="Piet Harrow"), serial="CM00099")
+    page, held = sign_in(counter), []
+    page.route("**/htmx*.js", lambda route: held.append(route))
+    page.goto("/drop-off/", wait_until="commit")
+    expect(page.locator("#who-box")).to_be_focused()
+    page.keyboard.type("cm00099")
+    held[0].continue_()
+    expect(page.get_by_role("option", name="Piet Harrow")).to_be_visible()
 
 
 def test_the_keys_of_the_keypad_type_into_the_box(page):
