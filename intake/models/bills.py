@@ -108,10 +108,14 @@ class Charge(BillLine):
         ]
 
 
-class Estimate(models.Model):
-    """A priced proposal, in numbered revisions. The latest one can be answered, once."""
+class Estimate(Kept):
+    """A priced proposal, in numbered revisions. The latest one can be answered, once.
 
-    job = models.ForeignKey(Job, models.CASCADE, related_name="estimates")
+    It stays as it was made, answered or not: another price is another revision. That it was answered is a row of its
+    own (`Answer`), that its place was taken follows from the numbers.
+    """
+
+    job = models.ForeignKey(Job, models.PROTECT, related_name="estimates")
     number = models.PositiveSmallIntegerField()
     words = models.TextField("what we propose", max_length=4000, blank=True)
     valid_until = models.DateField("valid until")
@@ -133,10 +137,10 @@ class Estimate(models.Model):
         return f"Estimate {self.number}"
 
 
-class EstimateLine(BillLine):
+class EstimateLine(BillLine, Kept):
     """A line of a proposal. An optional one is the owner's to take or leave; `net`… of the estimate leave it out."""
 
-    estimate = models.ForeignKey(Estimate, models.CASCADE, related_name="lines")
+    estimate = models.ForeignKey(Estimate, models.PROTECT, related_name="lines")
     optional = models.BooleanField("the owner may take or leave it", default=False)
     percent = models.DecimalField("per cent", max_digits=5, decimal_places=2, null=True, blank=True)
     taxes = models.JSONField(default=list)  # [{"name", "percent"}] that fell on it when it was written

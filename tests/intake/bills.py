@@ -1,7 +1,11 @@
 """Bills for tests: charges, proposals, a signature on glass."""
 
+import datetime as dt
 import json
 from decimal import Decimal
+
+from django.utils import timezone
+from freezegun import freeze_time
 
 from intake import billing, estimating
 from intake.models import Charge, Estimate, Job
@@ -44,13 +48,15 @@ def row(
     return billing.Row(kind, text, Decimal(quantity), Decimal(price), "h" if kind == "labour" else "")
 
 
-def proposed(job: Job, by: Staff, *rows: billing.Row) -> Estimate:
+def proposed(job: Job, by: Staff, *rows: billing.Row, days_ago: int = 0, holds: int = 0) -> Estimate:
+    """An estimate that was made today or `days_ago`, and holds until the end of that day or so many days more."""
     from shop.models import Shop
 
-    shop = Shop.current()
-    return estimating.make_estimate(
-        job, lines=rows or [row()], words="New tubes.", valid_until=billing.today(shop), by=by
-    )
+    with freeze_time(timezone.now() - dt.timedelta(days=days_ago), tick=True):
+        until = billing.today(Shop.current()) + dt.timedelta(days=holds)
+        return estimating.make_estimate(
+            job, lines=rows or [row()], words="New tubes.", valid_until=until, by=by
+        )
 
 
 def rows_data(*rows: tuple[str, str, str, str]) -> dict[str, str]:

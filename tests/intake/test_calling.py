@@ -103,8 +103,7 @@ def test_an_open_estimate_is_a_call_until_it_is_answered(shop, bench):
 
 def test_past_its_last_day_it_says_so(shop, bench):
     job = JobFactory(state=State.OWNER_TO_DECIDE)
-    proposed(job, bench)
-    Estimate.objects.update(valid_until=timezone.localdate() - dt.timedelta(days=2))
+    proposed(job, bench, days_ago=2)
     assert due() == [(job.claim, Why.EXPIRED)]
 
 
@@ -161,8 +160,7 @@ def test_one_job_is_one_call_and_those_who_wait_longest_come_first(shop, bench):
     )
     ready = JobFactory(state=State.READY)
     charged(later, "labour", "Work", "100", by=bench)  # over, but the estimate asks for that
-    proposed(later, bench), proposed(late, bench)
-    Estimate.objects.filter(job=late).update(at=timezone.now() - dt.timedelta(days=3))
+    proposed(later, bench), proposed(late, bench, days_ago=3, holds=9)
     assert due() == [(late.claim, Why.ANSWER), (later.claim, Why.ANSWER), (ready.claim, Why.READY)]
 
 
@@ -182,9 +180,8 @@ def town(bench: Any) -> None:
         job = JobFactory(state=State.ON_THE_BENCH, spend_limit=100)
         PhoneFactory(person=job.person)
         if why in (Why.ANSWER, Why.EXPIRED):
-            proposed(job, bench, row(), replace(row(text="Recone"), optional=True))
-        if why == Why.EXPIRED:
-            Estimate.objects.filter(job=job).update(valid_until=dt.date(2026, 1, 1))
+            days_ago = 9 if why == Why.EXPIRED else 0
+            proposed(job, bench, row(), replace(row(text="Recone"), optional=True), days_ago=days_ago)
         if why in (Why.OVER, Why.LIMIT):
             charged(job, "labour", "Work", "95" if why == Why.LIMIT else "120", by=bench)
         if why == Why.READY:
@@ -200,7 +197,7 @@ def test_the_page_shows_every_reason_with_phones_and_what_to_say(as_counter, ben
     assert page.count('href="tel:') == 5
     assert "This is Ida Marsh from Lantern Quay Electronics" in page
     assert "there is also “Recone” for $80.00 more" in page
-    estimate = Estimate.objects.filter(valid_until__gt=dt.date(2026, 6, 1)).get()
+    estimate = Estimate.objects.filter(valid_until__gte=timezone.localdate()).get()
     assert f"/job/{estimate.job.claim}/estimate/1/#estimate-answer" in page
 
 

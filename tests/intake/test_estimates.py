@@ -7,7 +7,6 @@ from decimal import Decimal
 import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
-from django.utils import timezone
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from hypothesis.extra.django import TestCase
@@ -285,9 +284,7 @@ def test_a_signed_answer_keeps_the_words_that_were_signed(shop, counter):
 
 
 def test_an_answer_after_the_last_day_is_taken_and_said_to_be_late(shop, counter):
-    estimate = proposed(JobFactory(), counter)
-    Estimate.objects.update(valid_until=timezone.localdate() - dt.timedelta(days=3))
-    estimate.refresh_from_db()
+    estimate = proposed(JobFactory(), counter, days_ago=3)
     estimating.answer(estimate, yes=True, how="phone", who="Dana", by=counter)
     assert "after its last day" in timeline.of(estimate.job).first().words
 

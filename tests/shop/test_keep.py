@@ -10,6 +10,8 @@ from intake import billing, estimating, payments
 from intake.models import (
     Answer,
     CashUp,
+    Estimate,
+    EstimateLine,
     Invoice,
     InvoiceLine,
     LetGo,
@@ -30,6 +32,8 @@ KEPT = {
     "calc_reading",
     "intake_answer",
     "intake_cashup",
+    "intake_estimate",
+    "intake_estimateline",
     "intake_invoice",
     "intake_invoiceline",
     "intake_letgo",
@@ -92,7 +96,7 @@ def test_the_database_refuses(rows, table, what):
 
 @pytest.mark.parametrize(
     "model",
-    [Answer, Invoice, InvoiceLine, Payment, ReadyNotice, Signature, Entry, Terms],
+    [Answer, Estimate, EstimateLine, Invoice, InvoiceLine, Payment, ReadyNotice, Signature, Entry, Terms],
 )
 def test_querysets_dont_get_around_it(rows, model):
     with pytest.raises(DatabaseError, match="What is written once"), transaction.atomic():
