@@ -134,6 +134,11 @@ urlpatterns: list = [
         "job/<str:claim>/estimate/<int:number>/paper/", views_estimates.estimate_paper, name="estimate-paper"
     ),
     path("job/<str:claim>/estimate/<int:number>/sign/", views_estimates.estimate_sign, name="estimate-sign"),
+    path(
+        "job/<str:claim>/estimate/<int:number>/hand-over/",
+        views_estimates.estimate_hand_over,
+        name="estimate-hand-over",
+    ),
     path("calls/", views_calling.calls, name="calls"),
     path("calls/paper/", views_calling.calls_paper, name="calls-paper"),
     path("job/<str:claim>/estimates/", views_estimates.estimates, name="job-estimates"),
@@ -174,6 +179,8 @@ urlpatterns: list = [
     path("job/<str:claim>/storage/", views_storage.job_storage, name="job-storage"),
     path("job/<str:claim>/storage/pause/", views_storage.pause, name="job-storage-pause"),
     path("job/<str:claim>/storage/resume/", views_storage.resume, name="job-storage-resume"),
+    path("job/<str:claim>/storage/dispute/", views_storage.dispute, name="job-dispute"),
+    path("job/<str:claim>/storage/dispute/settled/", views_storage.dispute_settled, name="job-dispute-settled"),
     path("job/<str:claim>/storage/charge/", views_storage.charge, name="job-storage-charge"),
     path("job/<str:claim>/storage/left-behind/", views_storage.left_behind, name="job-left-behind"),
     path("job/<str:claim>/storage/let-go/", views_storage.let_go, name="job-let-go"),

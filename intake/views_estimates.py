@@ -17,9 +17,9 @@ from intake.forms_estimates import AnswerForm, EstimateForm, SignForm, rows_form
 from intake.models import Answer, Estimate, Job
 from intake.signatures import picture_of
 from intake.views_money import job_with_card, paper_address, shown_lines, taxes_shown
-from shop import papers
-from shop.access import allowed
-from shop.errors import ChangedMeanwhile, Refused
+from shop import doors, papers
+from shop.access import allowed, on_a_lent_tablet
+from shop.errors import ChangedMeanwhile, NotAllowedYet, Refused
 from shop.http import Request, go_to, page_or_part, wants_part
 from shop.once import once
 
@@ -216,9 +216,23 @@ def estimate_paper(request: Request, claim: str, number: int) -> HttpResponse:
 # --- Read and signed on the tablet -----------------------------------------------------------------------
 
 
-@require_http_methods(["GET", "POST"])
+@require_POST
 @allowed("record an answer")
 @once
+def estimate_hand_over(request: Request, claim: str, number: int) -> HttpResponse:
+    """Give the tablet to the gear's owner: from now on it opens this estimate, to read and sign, and nothing else."""
+    shown = _estimate(claim, number)
+    if why := estimating.why_not_answered(shown):
+        raise NotAllowedYet(why)
+    page = reverse("estimate-sign", args=[claim, number])
+    doors.hand_over(request, page=page, then=reverse("estimate", args=[claim, number]))
+    return go_to(request, page)
+
+
+@require_http_methods(["GET", "POST"])
+@allowed("read and sign")
+@once
+@on_a_lent_tablet
 def estimate_sign(request: Request, claim: str, number: int) -> HttpResponse:
     """The estimate in big type, for its owner to read, choose and sign; sent, it is their answer."""
     shown = _estimate(claim, number)
@@ -229,7 +243,7 @@ def estimate_sign(request: Request, claim: str, number: int) -> HttpResponse:
         return _sign_page(request, shown, form, taken=request.POST.getlist("taken"), status=422)
     said = form.cleaned_data
     try:
-        kept = estimating.answer(
+        estimating.answer(
             shown,
             yes=said["yes"],
             how=Answer.How.SIGNED,
@@ -238,7 +252,7 @@ def estimate_sign(request: Request, claim: str, number: int) -> HttpResponse:
             seen=said["seen"],
             svg=said["strokes"],
             device=request.headers.get("User-Agent", ""),
-            by=request.user,
+            by=doors.lent_by(request),
         )
     except Refused as why:
         form.add_error(None, str(why))
@@ -250,7 +264,7 @@ def estimate_sign(request: Request, claim: str, number: int) -> HttpResponse:
                 "signature": "",
             }
         return _sign_page(request, shown, form, taken=form.said_taken(), status=why.status)
-    return _answered(request, shown, kept)
+    return go_to(request, request.path)
 
 
 def _sign_page(

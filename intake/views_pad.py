@@ -11,12 +11,13 @@ from typing import Any
 from django import forms
 from django.http import Http404, HttpResponse, QueryDict
 from django.shortcuts import redirect, render
+from django.urls import reverse
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from intake import dropoff
 from intake.forms_pad import Question, Step, collected, steps
 from shop import doors
-from shop.access import allowed
+from shop.access import HELD_TO, allowed
 from shop.errors import Refused
 from shop.forms import PinForm
 from shop.http import Request, go_to
@@ -53,17 +54,19 @@ _QUESTIONS = {
 @allowed("open the pad")
 @once
 def pad_open(request: Request) -> HttpResponse:
-    doors.hand_over_to_pad(request)
+    doors.hand_over(request, then=reverse("pad-entries"))
     return go_to(request, "pad")
 
 
 @require_http_methods(["GET", "POST"])
-@allowed("fill the pad")
+@allowed("take the tablet back")
 @doors.a_door
 def pad_leave(request: Request) -> HttpResponse:
+    """The way back to staff, from the sign-in pad and from a page that the tablet was handed over for."""
+    then, page = request.session.get(doors.THEN, "/"), request.session.get(HELD_TO)
     form = LeaveForm(request.POST if request.method == "POST" else None)
     if request.method == "POST" and form.is_valid():
-        staff = form.who(doors.pad_opened_by(request))
+        staff = form.who(doors.lent_by(request))
         try:
             if staff is None:
                 raise doors.WrongKey
@@ -71,17 +74,18 @@ def pad_leave(request: Request) -> HttpResponse:
         except doors.WrongKey:
             # No name: the customer still holds the tablet.
             form.add_error(
-                "pin", "That isn’t the PIN of whoever opened the pad, or of the sign-in word below."
+                "pin", "That isn’t the PIN of whoever handed this tablet over, or of the sign-in word below."
             )
         except Refused as refusal:
             form.add_error("pin", str(refusal))
         else:
-            return go_to(request, "pad-entries")
-    return render(request, "intake/pad_leave.html", {"form": form}, status=422 if form.is_bound else 200)
+            return go_to(request, then)
+    context = {"form": form, "then": then, "page": page}
+    return render(request, "intake/pad_leave.html", context, status=422 if form.is_bound else 200)
 
 
 class LeaveForm(forms.Form):
-    """The PIN of whoever opened the pad, or of another with their sign-in word."""
+    """The PIN of whoever handed the tablet over, or of another with their sign-in word."""
 
     pin = PinForm.base_fields["pin"]
     sign_in = forms.CharField(

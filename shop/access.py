@@ -12,9 +12,14 @@ from shop.roles import ACTS, may
 
 View = Callable[..., HttpResponse]
 
+HELD_TO = "held_to"  # in the session of a tablet that was handed over for one page: the address of that page
+TAKE_BACK = "take the tablet back"
+
 
 def allowed(act: str) -> Callable[[View], View]:
     """Let only those through who may do `act`; the test of roles reads `view.act`.
+
+    A tablet that was handed over for one page opens that page, and the way back to staff.
 
     Raises:
         KeyError: at import, for an act that isn't in the table.
@@ -24,6 +29,9 @@ def allowed(act: str) -> Callable[[View], View]:
     def decorate(view: View) -> View:
         @wraps(view)
         def guarded(request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
+            held_to = request.session.get(HELD_TO)
+            if held_to and request.path != held_to and act != TAKE_BACK:
+                raise NotAllowed("This tablet was handed over for one page. Go back to it, please.")
             if not may(request.user.role, act):
                 raise NotAllowed("This needs someone else's sign-in. Change person, or ask the owner.")
             return view(request, *args, **kwargs)
@@ -32,6 +40,18 @@ def allowed(act: str) -> Callable[[View], View]:
         return guarded
 
     return decorate
+
+
+def on_a_lent_tablet(view: View) -> View:
+    """Open a page only on the tablet that was handed over for it (`doors.hand_over`). Goes below `@once`."""
+
+    @wraps(view)
+    def guarded(request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
+        if request.session.get(HELD_TO) != request.path:
+            raise NotAllowed("This page opens on a tablet that staff handed over for it.")
+        return view(request, *args, **kwargs)
+
+    return guarded
 
 
 def open_to_all(view: View) -> View:

@@ -4,6 +4,8 @@ A session holds, beside who is here:
 - the *mark* of a full sign-in (who, when): it lets others take over this device with a PIN, and survives
   that. It ends after `MARK_HOLDS`, when anybody leaves, and when whose it is may no longer sign in or gets
   another password;
+- on a tablet in a customer's hands: who gave it to them, where staff go on, and the one page that it opens,
+  unless it is the sign-in pad;
 - when the person here last typed a password: setting up the shop and managing staff ask for one no older
   than `PASSWORD_HOLDS`. A PIN never counts as that.
 
@@ -30,7 +32,7 @@ from django.utils.crypto import constant_time_compare
 from django.utils.http import urlencode
 from django_htmx.http import HttpResponseClientRedirect
 
-from shop.access import View
+from shop.access import HELD_TO, View
 from shop.errors import NotAllowedYet, Refused
 from shop.http import Request, wants_part
 from shop.models import Staff
@@ -39,7 +41,8 @@ from shop.sweeping import sweep
 
 MARK = "full_sign_in"
 PASSWORD_AT = "password_at"
-PAD_OPENED_BY = "pad_opened_by"
+LENT_BY = "lent_by"
+THEN = "then"
 MARK_HOLDS = dt.timedelta(hours=12)
 PASSWORD_HOLDS = dt.timedelta(minutes=30)
 _PASSWORD_DOOR = "shop.doors.PasswordDoor"
@@ -147,14 +150,18 @@ def take_over(request: Request, staff: Staff, pin: str) -> Staff:
     return staff
 
 
-def hand_over_to_pad(request: Request) -> Staff:
-    """Make this device the sign-in pad: nothing stays of the session but the mark and who opened it."""
-    keep: dict[str, Any] = {PAD_OPENED_BY: request.user.pk}
+def hand_over(request: Request, *, then: str, page: str = "") -> None:
+    """Give this device into a customer's hands: nothing stays of the session but the mark and who gave it.
+
+    Without `page` it is the sign-in pad; with it, it opens the page of that address and no other. `then` is the
+    address where staff go on once they took it back.
+    """
+    keep: dict[str, Any] = {LENT_BY: request.user.pk, THEN: then}
+    if page:
+        keep[HELD_TO] = page
     if (mark := mark_of(request)) is not None:
         keep[MARK] = mark
-    pad = the_pad()
-    _become(request, pad, _PIN_DOOR, keep)
-    return pad
+    _become(request, the_pad(), _PIN_DOOR, keep)
 
 
 def go_out(request: Request) -> None:
@@ -169,9 +176,9 @@ def the_pad() -> Staff:
     return pad or Staff.objects.create_user("sign-in-pad", "Sign-in pad", Role.PAD)
 
 
-def pad_opened_by(request: Request) -> Staff | None:
+def lent_by(request: Request) -> Staff | None:
     """Who handed this tablet over."""
-    return Staff.objects.filter(pk=request.session.get(PAD_OPENED_BY)).first()
+    return Staff.objects.filter(pk=request.session.get(LENT_BY)).first()
 
 
 def _become(request: Request, staff: Staff, door: str, keep: dict[str, Any]) -> None:

@@ -5,13 +5,20 @@ from django.shortcuts import render
 from django.template.loader import render_to_string
 from django.utils.http import url_has_allowed_host_and_scheme
 
+from shop.access import HELD_TO
 from shop.errors import Refused
 from shop.http import wants_part
 
 
 def refused(request: HttpRequest, why: Refused) -> HttpResponse:
     """Answer with the sentence. htmx is told to put it into `#words`, which every page has."""
-    context = {"sentence": str(why), "back": _came_from(request), "status": why.status}
+    held_to = request.session.get(HELD_TO) if hasattr(request, "session") else None
+    context = {
+        "sentence": str(why),
+        "back": held_to or _came_from(request),
+        "held": bool(held_to),
+        "status": why.status,
+    }
     if wants_part(request):
         response = render(request, "shop/refused.html#refused-words", context, status=why.status)
         response["HX-Retarget"] = "#words"

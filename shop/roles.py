@@ -22,6 +22,7 @@ _STAFF = frozenset({Role.OWNER, Role.BENCH, Role.COUNTER})
 _BENCH = frozenset({Role.OWNER, Role.BENCH})
 _COUNTER = frozenset({Role.OWNER, Role.COUNTER})
 _OWNER = frozenset({Role.OWNER})
+_PAD = frozenset({Role.PAD})
 
 ACTS: Final[dict[str, frozenset[Role]]] = {
     # seeing
@@ -32,7 +33,9 @@ ACTS: Final[dict[str, frozenset[Role]]] = {
     # the counter
     "take in gear": _STAFF,
     "open the pad": _STAFF,
-    "fill the pad": frozenset({Role.PAD}),
+    "fill the pad": _PAD,
+    "read and sign": _PAD,  # the one page that a tablet was handed over for
+    "take the tablet back": _PAD,  # with a PIN of staff
     "change people": _COUNTER | _BENCH,
     "record an answer": _STAFF,
     "take money": _COUNTER,

@@ -180,7 +180,6 @@ class FullShop:
                 ({"claim": self.deciding.claim, "number": 1}, ""),
                 ({"claim": self.deciding.claim, "number": 2}, ""),
             ],
-            "estimate-sign": [({"claim": self.deciding.claim, "number": 2}, "")],
             "job-estimates": [({"claim": each.claim}, "") for each in (self.deciding, here, self.tagged)],
             "calls": [({}, "")],
             "job-invoice": [(job, ""), (job, "?fee=charge"), ({"claim": gone.claim}, "")],
@@ -291,6 +290,17 @@ class FullShop:
             (to("job-left-behind", claim=self.overdue.claim), {"revision": "1"}),
             (to("job-let-go", claim=self.clear.claim), {"became": "sold"}),
         ]
+
+    def hand_over(self, tablet: Client) -> list[tuple[str, dict[str, Any] | None]]:
+        """Give a tablet of staff to the owner of what was estimated: all that it opens then.
+
+        Addresses, with what is sent to them: None where they are only looked at.
+        """
+        estimate = {"claim": self.deciding.claim, "number": 2}
+        handed = tablet.post(reverse("estimate-hand-over", kwargs=estimate), {FIELD: new_key()})
+        sign, leave = reverse("estimate-sign", kwargs=estimate), reverse("pad-leave")
+        assert handed["Location"] == sign
+        return [(sign, None), (sign, {"who": ""}), (leave, None), (leave, {"pin": "0000"})]
 
     def _stored(self) -> list[Job]:
         return [self.left, self.overdue, self.clear, self.sold]
@@ -510,7 +520,7 @@ def _not_collected(terms: Terms, by: Staff) -> dict[str, Job]:
     keeping.pause(left, why="shop", words="We moved the shop.", by=by)
     keeping.resume(left, by=by)
     keeping.came_back(sent(left, 100, by, tracking="HP 1201"), on=timezone.localdate(), words="Moved", by=by)
-    fate = keeping.Fate(became="sold", words="Nobody answered.", to_whom="The reuse shop", price=Decimal(300))
+    fate = keeping.Fate(became="sold", words="Nobody answered.", to_whom="The reuse shop", price=Decimal(300), method="cash")
     keeping.let_go(sold, fate, by=by, revision=sold.revision)
     return {"left": left, "overdue": overdue, "clear": clear, "sold": sold}
 

@@ -234,6 +234,7 @@ SAMPLES: dict[str, Sample] = {
     "estimate": lambda world: {"number": world.estimate.number},
     "estimate-answer": lambda world: {"number": world.estimate.number},
     "estimate-paper": lambda world: {"number": world.estimate.number},
+    "estimate-hand-over": lambda world: {"number": world.estimate.number},
     "estimate-sign": lambda world: {"number": world.estimate.number},
     "invoice": lambda world: {"label": world.invoice.label},
     "invoice-paper": lambda world: {"label": world.invoice.label},

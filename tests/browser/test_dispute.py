@@ -12,6 +12,7 @@ import pytest
 from playwright.sync_api import Locator, Page, expect
 
 from intake.models import Answer, Job, State
+from tests.browser.conftest import PIN
 from tests.browser.hands import choose, printed, section, sign, tap, unfold, write
 from tests.factories import GearFactory, JobFactory, PersonFactory
 
@@ -96,9 +97,33 @@ def she_takes_the_option_and_signs(page: Page, job: Job) -> None:
     sign(page)
     tap(page, "^Sign$")
     expect(page.get_by_text("The answer to estimate 2 is kept: go ahead, $269.40.").first).to_be_visible()
+    nothing_else_opens_in_her_hands(page, job)
     said = Answer.objects.get(estimate__number=2)
     assert (said.agreed, said.how, said.who) == (Decimal("269.40"), "signed", "Dana Whitlow")
     assert "Taken: Dust cover, sewn to measure" in said.signature.words
+
+
+def nothing_else_opens_in_her_hands(page: Page, job: Job) -> None:
+    """Neither an address that she types nor the way back shows anything of the shop's before a PIN does."""
+    for address in (
+        "/",
+        "/jobs/",
+        "/pad/",
+        job.get_absolute_url(),
+        f"{job.get_absolute_url()}estimate/1/sign/",
+    ):
+        page.goto(address)
+        expect(page.get_by_role("heading", name="Not this way")).to_be_visible()
+    tap(page.locator("main"), "Go back")
+    expect(page.get_by_role("heading", name="Hand the tablet back")).to_be_visible()
+    while page.url != "about:blank" and page.go_back():
+        expect(page.locator("body")).not_to_contain_text("Ida Marsh")
+    page.goto(f"{job.get_absolute_url()}estimate/2/sign/")
+    tap(page, "Staff")
+    write(page, "PIN", PIN)
+    tap(page, "Take the tablet back")
+    expect(page.get_by_role("heading", name="Estimate 2", exact=True)).to_be_visible()
+    expect(section(page, "The owner’s answer")).to_contain_text("$269.40")
 
 
 def nothing_beyond_it_is_charged(page: Page, job: Job) -> None:
@@ -165,6 +190,5 @@ def nobody_can_answer_again(page: Page, job: Job) -> None:
     for number in (1, 2):
         page.goto(f"{job.get_absolute_url()}estimate/{number}/")
         expect(page.get_by_role("button", name="Keep the answer")).to_have_count(0)
-        page.goto(f"{job.get_absolute_url()}estimate/{number}/sign/")
-        expect(page.get_by_role("button", name="Sign", exact=True)).to_have_count(0)
+        expect(page.get_by_role("button", name="Hand over the tablet")).to_have_count(0)
     assert Answer.objects.count() == 2

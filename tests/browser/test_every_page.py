@@ -216,6 +216,18 @@ def test_every_screen_of_the_pad(full: FullShop, crawl_as: Callable[..., Crawl])
     fail_on(crawl)
 
 
+def test_what_a_tablet_opens_that_was_handed_over(full: FullShop, crawl_as: Callable[..., Crawl]) -> None:
+    tablet = Client()
+    tablet.force_login(full.counter, backend="shop.doors.PasswordDoor")
+    screens = full.hand_over(tablet)
+    crawl = crawl_as(session=tablet.session.session_key)
+    for screen in [screen for screen, data in screens if data is None]:
+        crawl.look_at(screen)
+    for screen, html in refusals(tablet, [(screen, data) for screen, data in screens if data]):
+        crawl.look_at(screen, html=html, themes=("dark",))
+    fail_on(crawl)
+
+
 def test_the_doors(full: FullShop, crawl_as: Callable[..., Crawl]) -> None:
     crawl = crawl_as()
     crawl.look_at("/enter/")

@@ -107,6 +107,17 @@ def on_the_pad(pad: Staff) -> Answers:
     return answers | got(tablet, [reverse("pad")])
 
 
+def on_a_lent_tablet(full: FullShop) -> Answers:
+    tablet, answers = signed_in(full.counter), {}
+    for address, data in full.hand_over(tablet):
+        name = f"lent: {address}, {data}"
+        answers[name] = (
+            tablet.get(address) if data is None else tablet.post(address, {FIELD: new_key(), **data})
+        )
+    assert [response.status_code for response in answers.values()] == [200, 422, 200, 422]
+    return answers | {"lent, elsewhere": tablet.get("/jobs/")}
+
+
 def doors_and_refusals(full: FullShop) -> Answers:
     nobody, counter = Client(), signed_in(full.counter)
     strict = Client(enforce_csrf_checks=True)
@@ -136,6 +147,7 @@ def test_every_page_is_html(db: None, tmp_path: Path) -> None:
     counter = StaffFactory(name="Ida Marsh", sign_in="ida", role=Role.COUNTER)
     full = full_shop.build(owner, bench, counter)
     answers |= for_staff(full) | on_the_pad(StaffFactory(role=Role.PAD)) | doors_and_refusals(full)
+    answers |= on_a_lent_tablet(full)
     if said := is_html(answers, tmp_path / "pages"):
         pytest.fail("\n".join(said), pytrace=False)
 
@@ -143,7 +155,7 @@ def test_every_page_is_html(db: None, tmp_path: Path) -> None:
 def test_every_page_is_among_those_that_are_looked_at(owner: Staff, bench: Staff, counter: Staff) -> None:
     """Whoever adds a page adds it to tests/full_shop.py. What takes POSTs alone is left out."""
     full = full_shop.build(owner, bench, counter)
-    looked_at = {*full.pages(), *full.papers(), "pad", "pad-step", "pad-leave", "pad-done"}
+    looked_at = {*full.pages(), *full.papers(), "pad", "pad-step", "pad-leave", "pad-done", "estimate-sign"}
     looked_at |= {"enter", "locked", "first-start"}  # the doors
     no_pages = {
         "photo",

@@ -408,9 +408,19 @@ def key_of(estimate: Estimate, text: str) -> str:
     return str(estimate.lines.get(text=text).pk)
 
 
+def sign_path(estimate: Estimate) -> str:
+    return f"/job/{estimate.job.claim}/estimate/{estimate.number}/sign/"
+
+
+def hand_over(tablet, estimate: Estimate):
+    """Staff give the tablet to the owner of the gear."""
+    return tablet.send(f"/job/{estimate.job.claim}/estimate/{estimate.number}/hand-over/")
+
+
 def signed(tablet, estimate: Estimate, **change: object):
+    hand_over(tablet, estimate)
     said = {"yes": "yes", "who": "Dana Whitlow", "seen": str(estimate.gross), "strokes": STROKES}
-    return tablet.send(f"/job/{estimate.job.claim}/estimate/{estimate.number}/sign/", said | change)
+    return tablet.send(sign_path(estimate), said | change)
 
 
 def test_labour_without_a_price_is_at_the_shops_rate(as_bench, shop):
@@ -484,7 +494,7 @@ def test_an_option_that_isnt_there_is_refused(as_counter, counter, shop, taken):
     estimate = proposed(JobFactory(), counter, row(), RUSH)
     assert answered(as_counter, estimate, taken=taken).status_code == 422
     assert signed(as_counter, estimate, taken=taken).status_code == 422
-    assert as_counter.get(f"/job/{estimate.job.claim}/estimate/1/sign/?taken={taken}").status_code == 200
+    assert as_counter.get(sign_path(estimate), {"taken": taken}).status_code == 200
     assert not Answer.objects.exists()
 
 
@@ -530,8 +540,8 @@ def test_what_is_signed_is_what_was_read(as_counter, counter, shop):
 
 def test_a_tick_shows_at_once_what_it_comes_to(as_counter, counter, shop):
     estimate = proposed(JobFactory(), counter, row(), RUSH)
-    path = f"/job/{estimate.job.claim}/estimate/1/sign/"
-    part = as_counter.part(path, {"taken": key_of(estimate, "Rush")}).content.decode()
+    hand_over(as_counter, estimate)
+    part = as_counter.part(sign_path(estimate), {"taken": key_of(estimate, "Rush")}).content.decode()
     assert "$100.00" in part and "<html" not in part
 
 

@@ -374,7 +374,7 @@ def test_the_pin_of_whoever_opened_it_takes_it_back(lent):
 def test_another_pin_does_not_take_it_back_and_no_name_is_said(lent, counter):
     response = lent.post(reverse("pad-leave"), {"pin": "0000"})
     assert response.status_code == 422
-    assert "the PIN of whoever opened" in response.content.decode()
+    assert "the PIN of whoever handed this tablet over" in response.content.decode()
     assert counter.name not in response.content.decode()
     assert lent.get(reverse("dropoff")).status_code == 403
 
