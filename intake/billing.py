@@ -17,7 +17,7 @@ from django.db.models import F
 from django.db.models.functions import Coalesce
 from django.utils import timezone
 
-from intake import comebacks, workflow
+from intake import comebacks, reading, workflow
 from intake.models import (
     Charge,
     Estimate,
@@ -30,6 +30,7 @@ from intake.models import (
     State,
 )
 from intake.models.bills import BillLine, LineKind
+from intake.reading import the_shop
 from shop import money, timeline
 from shop.errors import ChangedMeanwhile, NotAllowedYet, Refused
 from shop.models import Shop, Staff, TaxRate
@@ -91,20 +92,15 @@ def total_of(
     on: dt.date,
     *,
     exempt: bool = False,
-    rates: Sequence[TaxRate] | None = None,
 ) -> money.Totals:
     """Add up lines with the shop's taxes in force on a day. The sums stand in the order of the lines.
 
-    `exempt` is for somebody who pays no tax; `rates` are those of that day, where somebody who adds up many
-    bills has read them already.
+    `exempt` is for somebody who pays no tax.
 
     Raises:
         CantBill: a discount takes off more than there is, or it is more than can be billed.
     """
-    if exempt:
-        rates = []
-    elif rates is None:
-        rates = list(TaxRate.objects.on(on))
+    rates = [] if exempt else shop.rates_on(on)
     try:
         return money.total(
             [money_line(line, _taxes_on(line.kind, rates)) for line in lines],
@@ -160,13 +156,6 @@ def taxes_as_kept(totals: money.Totals) -> list[dict[str, str]]:
 
 def _percent(percent: Decimal) -> str:
     return f"{percent.normalize():f}"
-
-
-def the_shop() -> Shop:
-    shop = Shop.current()
-    if shop is None:
-        raise NotAllowedYet("The shop isn't set up yet. Do the first start.")
-    return shop
 
 
 def locked(job: Job) -> Job:
@@ -292,9 +281,9 @@ def draft(job: Job, *, on: dt.date | None = None, charge_fee: bool | None = None
     Raises:
         CantBill: see `total_of`.
     """
-    shop = the_shop()
-    charges = list(job.charges.to_invoice())
-    asked = bool(job.diagnosis_fee) and not job.declined and not job.invoices.exists()
+    shop = reading.shop_of(job)
+    charges = reading.to_invoice(job)
+    asked = bool(job.diagnosis_fee) and not job.declined and not reading.invoices(job)
     charged, why = _fee_rule(job, shop, charges)
     if asked:
         standing = [c for c in charges if c.origin == fee_origin(job)]
@@ -361,7 +350,7 @@ def rates_changed(job: Job, *, on: dt.date | None = None) -> RatesChanged | None
 
     An invoice charges the rates of its own day; the estimate keeps those it was made with.
     """
-    shop = the_shop()
+    shop = reading.shop_of(job)
     estimate = job.estimates.filter(answer__yes=True).select_related("answer").first()
     if estimate is None:
         return None
@@ -615,8 +604,12 @@ class Account:
 
 def account(of: Job | Invoice) -> Account:
     """The account of a job, or of an invoice that has none, as it stands now."""
-    if isinstance(of, Job):
+    if isinstance(of, Job) and not reading.is_whole(of):
         return accounts([of.pk])[of.pk]
+    if isinstance(of, Job):
+        bills = ((of.pk, invoice.kind, invoice.gross) for invoice in reading.invoices(of))
+        moves = ((of.pk, payment.kind, payment.amount) for payment in reading.payments(of))
+        return _accounts([of.pk], bills, moves)[of.pk]
     if of.job_id is not None:
         return accounts([of.job_id])[of.job_id]
     return sale_accounts([of.credits_id or of.pk])[of.credits_id or of.pk]
@@ -723,7 +716,7 @@ def still_open(job: Job) -> Open:
     Raises:
         CantBill: see `total_of`.
     """
-    shop, standing, proposed = the_shop(), account(job), draft(job)
+    shop, standing, proposed = reading.shop_of(job), account(job), draft(job)
     unpaid = money.balance(
         standing.billed + proposed.totals.gross - _fee_sum(proposed), [standing.paid, standing.written_off]
     )

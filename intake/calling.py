@@ -6,15 +6,15 @@ holds the shop up most comes first. The list costs a fixed number of queries.
 """
 
 import datetime as dt
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from decimal import Decimal
 from enum import StrEnum
 from typing import Final
 
-from django.db.models import F, Max, Prefetch, Q, QuerySet
+from django.db.models import QuerySet
 
-from intake import estimating, spending
+from intake import estimating, pickup, reading, spending
 from intake.models import Estimate, Job, State
 from intake.proposals import Option
 from intake.spending import Allowance
@@ -66,44 +66,41 @@ class Call:
     allowance: Allowance | None = None
 
 
-def due(*, today: dt.date) -> list[Call]:
-    """All calls that are due: by reason, then whoever waits longest."""
-    jobs = {job.pk: job for job in _at_work()} | {job.pk: job for job in _waiting()}
-    said = spending.allowances(jobs.values(), leave_out_broken=True)
-    calls = [call for job in jobs.values() if (call := _call(job, said.get(job.pk), today=today))]
+def due(*, today: dt.date, shop: Shop, jobs: Iterable[Job] | None = None) -> list[Call]:
+    """All calls that are due: by reason, then whoever waits longest.
+
+    `jobs` are all that are in the house, with their ready notices, where somebody read them already.
+    """
+    jobs = list(_in_the_house() if jobs is None else jobs)
+    reading.agreed(jobs, shop=shop)
+    asked = [job for job in jobs if job.state in AT_WORK or _word_due(job) or _untold(job)]
+    said = spending.allowances(asked, leave_out_broken=True)
+    calls = [call for job in asked if (call := _call(job, said.get(job.pk), today=today))]
     places = list(Why)
     return sorted(calls, key=lambda call: (places.index(call.why), call.since, call.job.pk))
 
 
-def _with_people(jobs: QuerySet[Job]) -> QuerySet[Job]:
-    return jobs.with_card().prefetch_related("person__phones")
+def _in_the_house() -> QuerySet[Job]:
+    jobs = Job.objects.in_the_house().with_card().select_related("visit__terms")
+    return jobs.prefetch_related("person__phones", "ready_notices")
 
 
-def _at_work() -> list[Job]:
-    """Jobs that go on; what was agreed on them says whether they may."""
-    return list(_with_people(Job.objects.standing(*AT_WORK)))
+def _word_due(job: Job) -> Estimate | None:
+    """The latest estimate of a job, where its owner has to say something to it."""
+    latest = reading.latest_estimate(job)
+    return latest if latest and not job.declined and not hasattr(latest, "answer") else None
 
 
-def _waiting() -> list[Job]:
-    """Jobs in the house with an open estimate, and what is ready with nobody told since."""
-    since = Q(ready_at__isnull=True) | Q(ready_notices__at__gte=F("ready_at"))
-    asked = Estimate.objects.filter(answer__isnull=True).values("job")
-    found = Job.objects.in_the_house().annotate(told_at=Max("ready_notices__at", filter=since))
-    found = found.filter(Q(pk__in=asked) | Q(state=State.READY, told_at=None))
-    estimates = Prefetch("estimates", Estimate.objects.select_related("answer").prefetch_related("lines"))
-    return list(_with_people(found).select_related("visit__terms").prefetch_related(estimates))
+def _untold(job: Job) -> bool:
+    return job.state == State.READY and pickup.first_told(job) is None
 
 
 def _call(job: Job, said: Allowance | None, *, today: dt.date) -> Call | None:
     """The call that is due on a job, if one is."""
-    if not hasattr(job, "told_at"):  # it is at work, with nothing asked
-        why = _money_reason(said)
-        return Call(job, why, job.state_since, allowance=said) if why else None
-    latest = next(iter(job.estimates.all()), None)
-    if latest is not None and not hasattr(latest, "answer") and not job.declined:
-        why = Why.ANSWER if latest.valid_until >= today else Why.EXPIRED
-        return Call(job, why, latest.at, estimate=latest, allowance=said)
-    if job.state == State.READY and job.told_at is None:
+    if estimate := _word_due(job):
+        why = Why.ANSWER if estimate.valid_until >= today else Why.EXPIRED
+        return Call(job, why, estimate.at, estimate=estimate, allowance=said)
+    if _untold(job):
         return Call(job, Why.READY, job.state_since, allowance=said)
     why = _money_reason(said) if job.state in AT_WORK else None
     return Call(job, why, job.state_since, allowance=said) if why else None

@@ -6,9 +6,10 @@ counts again writes a new one, and the last one of a day counts.
 """
 
 import datetime as dt
+from collections import defaultdict
 from collections.abc import Iterable, Mapping
 from decimal import Decimal
-from typing import Final
+from typing import Any, Final
 
 from django.db import transaction
 
@@ -114,6 +115,19 @@ def not_counted(shop: Shop, today: dt.date) -> list[dt.date]:
     had_cash = {at.astimezone(shop.zone).date() for at, _ in _cash(first, last, shop)}
     counted = set(CashUp.objects.filter(day__gte=first, day__lte=last).values_list("day", flat=True))
     return sorted(had_cash - counted, reverse=True)
+
+
+def at_a_glance(shop: Shop, today: dt.date) -> dict[str, Any]:
+    """What should be in the till today, whether it is counted, and the days that were forgotten; two queries."""
+    first, cash = today - dt.timedelta(days=LOOKED_BACK), defaultdict(list)
+    for at, amount in _cash(first, today, shop):
+        cash[at.astimezone(shop.zone).date()].append(amount)
+    counted = set(CashUp.objects.filter(day__gte=first, day__lte=today).values_list("day", flat=True))
+    return {
+        "expected": sum(cash.pop(today, ()), money.round_to(shop.cash_float, shop.currency)),
+        "counted": today in counted,
+        "forgotten": sorted(set(cash) - counted, reverse=True),
+    }
 
 
 def values_before() -> list[Decimal]:

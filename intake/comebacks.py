@@ -10,6 +10,7 @@ from typing import Final
 
 from django.db import transaction
 
+from intake import reading
 from intake.models import Charge, Gear, Job, State
 from intake.models.bills import LineKind
 from intake.warranty import Verdict, WarrantyTerms, judge_given
@@ -32,7 +33,7 @@ class NotAComeback(Refused):
 
 def warranty_signed(job: Job) -> WarrantyTerms:
     """The warranty that the terms of this job's drop-off give; where they say nothing, the shop's of today."""
-    signed, shop = job.visit.terms, Shop.current()
+    signed, shop = job.visit.terms, reading.shop_of(job)
     return WarrantyTerms(
         shop.warranty_labour_days if signed.warranty_labour_days is None else signed.warranty_labour_days,
         shop.warranty_parts_days if signed.warranty_parts_days is None else signed.warranty_parts_days,
@@ -57,7 +58,7 @@ def verdict(job: Job) -> Verdict | None:
     """What the warranty of the repair it comes back from covers, as of the day it came; None for no comeback."""
     if job.comeback_of is None:
         return None
-    shop = Shop.current()
+    shop = reading.shop_of(job)
     return verdict_on(job.comeback_of, job.since.astimezone(shop.zone).date(), shop)
 
 
@@ -79,9 +80,9 @@ def is_covered(job: Job) -> bool:
 
 def covered_kinds(job: Job) -> set[str]:
     """The kinds of charges that the warranty covers on this job: labour, parts, both, none."""
-    if not is_covered(job):
-        return set()
     says = verdict(job)
+    if says is None or not says.covers or job.comeback_fault == ANOTHER:
+        return set()
     return {
         kind for kind, covered in ((LineKind.LABOUR, says.labour), (LineKind.PART, says.parts)) if covered
     }
@@ -90,7 +91,7 @@ def covered_kinds(job: Job) -> set[str]:
 def covered_lines(job: Job) -> list[Charge]:
     """The charges that no invoice has yet, of the kinds that the warranty covers on this job."""
     kinds = covered_kinds(job)
-    return list(job.charges.to_invoice().filter(kind__in=kinds)) if kinds else []
+    return [line for line in reading.to_invoice(job) if line.kind in kinds] if kinds else []
 
 
 # --- The link ----------------------------------------------------------------------------------------------

@@ -1,21 +1,24 @@
 """The shop at a glance: what the counter and the bench show on the front page.
 
-Each panel is a fixed number of queries, however many jobs there are.
+The jobs in the house are read once for all panels of a page (`in_the_house`), in a fixed number of queries;
+each panel picks its own.
 """
 
 import datetime as dt
+from collections import Counter
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 from typing import Any, Final
 
-from django.db.models import Count, F, Min, Q
 from django.utils import timezone
 
+from intake import keeping, pickup
 from intake.models import Job, LabourSpell, State
 from shop.http import Request
 
 SHOWN: Final = 8  # of each list; the rest is a link away
 THIS_WEEK: Final = dt.timedelta(days=6)
+_TERMS: Final = ("visit__terms__text", "visit__terms__storage_text")  # long, and nobody reads them here
 
 # The same word may head two lists, but never two meanings.
 WITH_US: Final = (State.TAGGED_IN, State.IN_LINE)
@@ -56,15 +59,23 @@ class Waiting:
     free_until: dt.date | None
 
 
+def in_the_house(request: Request) -> list[Job]:
+    """All jobs in the house, with whatever the panels of the front page show of them; read once for a page."""
+    if not hasattr(request, "jobs_in_the_house"):
+        jobs = keeping.with_record(Job.objects.in_the_house().with_card()).defer(*_TERMS)
+        request.jobs_in_the_house = list(jobs.prefetch_related("person__phones"))
+    return request.jobs_in_the_house
+
+
+def _standing(request: Request, *states: str) -> list[Job]:
+    """Those that stand there, whoever stands there longest first."""
+    jobs = [job for job in in_the_house(request) if job.state in states]
+    return sorted(jobs, key=lambda job: (job.state_since, job.pk))
+
+
 def counts(request: Request, thing: None) -> dict[str, Any]:
     """How many stand where, in the order a job goes through."""
-    found = dict(
-        Job.objects.in_the_house()
-        .order_by()
-        .values_list("state")
-        .annotate(Count("pk"))
-        .values_list("state", "pk__count")
-    )
+    found = Counter(job.state for job in in_the_house(request))
     standing = [{"state": state, "count": found[state]} for state in State if state in found]
     return {"standing": standing, "in_the_house": sum(found.values())}
 
@@ -79,7 +90,7 @@ def on_the_bench(request: Request, thing: None) -> dict[str, Any]:
     for spell in running:
         timers.setdefault(spell.job_id, []).append(spell)
         jobs[spell.job_id] = spell.job
-    for job in Job.objects.with_card().standing(*ON_IT).order_by("state_since", "pk"):
+    for job in _standing(request, *ON_IT):
         jobs[job.pk] = job
     at_work = [AtWork(job, timers.get(job.pk, [])) for job in jobs.values()]
     at_work.sort(key=lambda work: (not work.timers, work.job.state_since))
@@ -88,23 +99,24 @@ def on_the_bench(request: Request, thing: None) -> dict[str, Any]:
 
 def who_waits(request: Request, thing: None) -> dict[str, Any] | None:
     """Who waits for whom: we for an owner's word, we for parts, owners for us."""
-    waiting = Job.objects.with_card().prefetch_related("person__phones").order_by("state_since", "pk")
-    owner_to_decide, parts_on_order = [], []
-    for job in waiting.standing(State.OWNER_TO_DECIDE, State.PARTS_ON_ORDER):
-        (owner_to_decide if job.state == State.OWNER_TO_DECIDE else parts_on_order).append(job)
-    with_us = Job.objects.standing(*WITH_US).aggregate(count=Count("pk"), since=Min("since"))
+    with_us = _standing(request, *WITH_US)
     return {
-        "owner_to_decide": Some.of(owner_to_decide),
-        "parts_on_order": Some.of(parts_on_order),
-        "with_us": with_us,
+        "owner_to_decide": Some.of(_standing(request, State.OWNER_TO_DECIDE)),
+        "parts_on_order": Some.of(_standing(request, State.PARTS_ON_ORDER)),
+        "with_us": {"count": len(with_us), "since": min((job.since for job in with_us), default=None)},
     }
 
 
 def due_this_week(request: Request, thing: None) -> dict[str, Any]:
     """What somebody wants within seven days, or wanted already."""
     today = timezone.localdate()
-    due = Job.objects.with_card().wanted_by(today + THIS_WEEK).order_by("wanted_by", "pk")
-    return {"due": Some.of(due), "today": today}
+    last = today + THIS_WEEK
+    due = [job for job in in_the_house(request) if job.wanted_by and job.wanted_by <= last and not _done(job)]
+    return {"due": Some.of(sorted(due, key=lambda job: (job.wanted_by, job.pk))), "today": today}
+
+
+def _done(job: Job) -> bool:
+    return job.state in (State.READY, State.LEFT_BEHIND)
 
 
 def going_home(request: Request, thing: None) -> dict[str, Any]:
@@ -113,7 +125,7 @@ def going_home(request: Request, thing: None) -> dict[str, Any]:
     The second is a list, and no more: what may be done with gear that is left behind is for the law of the place
     to say.
     """
-    rows = _ready_jobs()
+    rows = [_waiting(job) for job in in_the_house(request) if _done(job)]
     left = sorted(
         (row for row in rows if _past(row)), key=lambda row: row.free_until or row.job.state_since.date()
     )
@@ -128,17 +140,9 @@ def going_home(request: Request, thing: None) -> dict[str, Any]:
     }
 
 
-def _ready_jobs() -> list[Waiting]:
-    # What was told before it went back to the bench is history.
-    since_ready = Q(ready_at__isnull=True) | Q(ready_notices__at__gte=F("ready_at"))
-    found = (
-        Job.objects.with_card()
-        .standing(State.READY, State.LEFT_BEHIND)
-        .annotate(
-            told_at=Min("ready_notices__at", filter=since_ready), free_days=F("visit__terms__free_days")
-        )
-    )
-    return [Waiting(job, job.told_at, free_until(job.told_at, job.free_days)) for job in found]
+def _waiting(job: Job) -> Waiting:
+    told_at = pickup.first_told(job)
+    return Waiting(job, told_at, free_until(told_at, job.visit.terms.free_days))
 
 
 def free_until(told_at: dt.datetime | None, free_days: int) -> dt.date | None:

@@ -3,6 +3,7 @@
 The owner's word, and a timer that still runs.
 """
 
+from intake import reading
 from intake.models import Job, State
 from shop.models import Staff
 
@@ -19,7 +20,7 @@ def estimate_made(job: Job, to: str, by: Staff) -> str | None:
     """The owner has something to decide on: the latest estimate, without an answer yet."""
     if to != State.OWNER_TO_DECIDE:
         return None
-    latest = job.estimates.select_related("answer").first()
+    latest = reading.latest_estimate(job)
     if latest is None or hasattr(latest, "answer"):
         return "There is no open estimate for the owner to decide on. Make one first."
     return None
@@ -35,7 +36,7 @@ def owner_answered(job: Job, to: str, by: Staff) -> str | None:
     ready_as_it_is = job.state == State.READY and job.declined
     if job.state not in (State.OWNER_TO_DECIDE, State.GOING_HOME_AS_IS) and not ready_as_it_is:
         return None
-    latest = job.estimates.select_related("answer").first()
+    latest = reading.latest_estimate(job)
     if latest is None:  # declined without an estimate; whoever waits for an answer has one
         return None
     if not hasattr(latest, "answer"):

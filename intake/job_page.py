@@ -12,7 +12,7 @@ from django.http import Http404, HttpResponse
 from django.urls import reverse
 
 from intake import charges as charging
-from intake import claims, comebacks, workflow
+from intake import claims, comebacks, reading, workflow
 from intake import labour as labouring
 from intake.billing import line_amount
 from intake.forms_bench import (
@@ -43,7 +43,9 @@ def find(claim: str) -> Job:
     Raises:
         Http404: there is none.
     """
-    jobs = Job.objects.with_card().select_related("visit__taken_in_by", "comeback_of", "visit__signature")
+    jobs = Job.objects.with_card().select_related(
+        "visit__taken_in_by", "visit__signature", "visit__terms", "comeback_of", "let_go"
+    )
     try:
         job = jobs.filter(claim=claims.read(claim)).first()
     except (claims.ClaimMistyped, claims.NotAClaim) as slip:
@@ -116,7 +118,7 @@ def photos(request: Request, job: Job) -> dict[str, Any]:
 def labour(request: Request, job: Job) -> dict[str, Any]:
     """The spells, who works on it now, and this person's own timer, wherever it runs."""
     spells = list(job.labour.select_related("who"))
-    charged = set(job.charges.standing().exclude(origin="").values_list("origin", flat=True))
+    charged = {charge.origin for charge in reading.standing(job)}
     done = [s for s in spells if s.ended and not s.struck_at]
     return {
         "my_spell": labouring.running(request.user),
@@ -140,8 +142,7 @@ def labour(request: Request, job: Job) -> dict[str, Any]:
 
 
 def charges(request: Request, job: Job) -> dict[str, Any]:
-    rows = list(job.charges.select_related("invoice"))
-    standing = [c for c in rows if not c.struck_at]
+    rows, standing = reading.charges(job), reading.standing(job)
     currency = request.shop.currency
     try:
         bill = total(charging.lines(standing), currency)
@@ -188,6 +189,7 @@ def show(request: Request, job: Job, *, part: str, status: int = 200, **more: An
     if wants_part(request):
         context = SECTIONS[part](request, job)
     else:
+        reading.whole(job, shop=request.shop)
         context = facts(request, job)
         for section in SECTIONS.values():
             context |= section(request, job)

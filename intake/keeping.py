@@ -5,7 +5,7 @@ what is due. The shop's owner decides, and the clock's reasons are kept beside t
 """
 
 import datetime as dt
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from decimal import Decimal
 from typing import Any, Final
@@ -130,10 +130,13 @@ class Waits:
         return self.clock.next_notice is not None and self.clock.next_notice.is_due
 
 
-def waiting(shop: Shop, on: dt.date | None = None) -> list[Waits]:
-    """All that waits to be collected, with its clock, the longest first. Six queries, however many there are."""
+def waiting(shop: Shop, on: dt.date | None = None, jobs: Iterable[Job] | None = None) -> list[Waits]:
+    """All that waits to be collected, with its clock, the longest first. Six queries, however many there are.
+
+    `jobs` are those, from `with_record`, where somebody read them already.
+    """
     on = on or billing.today(shop)
-    jobs = list(with_record(Job.objects.standing(*HERE)))
+    jobs = list(with_record(Job.objects.standing(*HERE)) if jobs is None else jobs)
     doubtful = in_question({job.person_id: job.person for job in jobs})
     rows = [Waits(job, clock_of(job, shop, on), job.person_id in doubtful) for job in jobs]
     return sorted(rows, key=lambda row: (-row.clock.day, row.job.state_since, row.job.pk))

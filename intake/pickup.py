@@ -1,5 +1,6 @@
 """How gear goes home: the owner is told, everything is ticked off, somebody signs, the warranty starts."""
 
+import datetime as dt
 from collections.abc import Collection, Mapping
 
 from django.db import transaction
@@ -40,6 +41,12 @@ def tell(job: Job, *, how: str, words: str = "", by: Staff) -> ReadyNotice:
 def told(job: Job) -> list[ReadyNotice]:
     """The notices since it last became ready. What was told before it went back to the bench is history."""
     return [n for n in job.ready_notices.select_related("by") if job.ready_at is None or n.at >= job.ready_at]
+
+
+def first_told(job: Job) -> dt.datetime | None:
+    """When the owner was first told since it last became ready, by the notices that were read with the job."""
+    told = [n.at for n in job.ready_notices.all() if job.ready_at is None or n.at >= job.ready_at]
+    return min(told, default=None)
 
 
 # --- The pickup ------------------------------------------------------------------------------------------

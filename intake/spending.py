@@ -20,12 +20,12 @@ from dataclasses import dataclass
 from decimal import Decimal
 from typing import Any
 
-from intake import billing
-from intake.models import Answer, Charge, Job, State
+from intake import billing, reading
+from intake.models import Charge, Job, State
 from intake.models.bills import LineKind
 from shop import money
 from shop.errors import NotAllowedYet
-from shop.models import Shop, Staff, TaxRate
+from shop.models import Shop, Staff
 
 
 class AskFirst(NotAllowedYet):
@@ -117,54 +117,46 @@ def _down(amount: Decimal, currency: str) -> Decimal:
 # --- On a job ----------------------------------------------------------------------------------------------
 
 
-def allowance(job: Job) -> Allowance:
+def allowance(job: Job, *, shop: Shop | None = None) -> Allowance:
     """What was agreed on this job, and what is charged so far.
 
     Raises:
         CantBill: the charges don't add up.
     """
-    return allowances([job])[job.pk]
+    shop, lines = shop or reading.shop_of(job), reading.standing(job)
+    said_yes = (e.answer.agreed for e in reading.estimates(job) if hasattr(e, "answer") and e.answer.yes)
+    return Allowance(
+        currency=shop.currency,
+        charged=_charged(job, lines, shop),
+        limit=job.spend_limit,
+        agreed=next(said_yes, None),
+        tolerance=shop.estimate_tolerance,
+        fee=_fee_left(job, lines, shop),
+    )
 
 
 def allowances(jobs: Iterable[Job], *, leave_out_broken: bool = False) -> dict[int, Allowance]:
-    """The same for many jobs, by their keys, in a fixed number of queries.
+    """The same for many jobs, by their keys. What counts of them is read beforehand: `reading.agreed`.
 
     `leave_out_broken` leaves out jobs whose charges don't add up: their own pages say so.
 
     Raises:
         CantBill: the charges of one don't add up.
     """
-    jobs, shop = list(jobs), billing.the_shop()
-    keys = [job.pk for job in jobs]
-    rates = list(TaxRate.objects.all())
-    charges: dict[int, list[Charge]] = {key: [] for key in keys}
-    for line in Charge.objects.standing().filter(job__in=keys).select_related("invoice"):
-        charges[line.job_id].append(line)
-    agreed: dict[int, Decimal] = {}
-    answers = Answer.objects.filter(estimate__job__in=keys, yes=True).order_by("estimate__number")
-    for job_id, sum_agreed in answers.values_list("estimate__job_id", "agreed"):
-        agreed[job_id] = sum_agreed  # the latest comes last
     found = {}
     for job in jobs:
         try:
-            found[job.pk] = Allowance(
-                currency=shop.currency,
-                charged=_charged(job, charges[job.pk], shop, rates),
-                limit=job.spend_limit,
-                agreed=agreed.get(job.pk),
-                tolerance=shop.estimate_tolerance,
-                fee=_fee_left(job, charges[job.pk], shop, rates),
-            )
+            found[job.pk] = allowance(job)
         except billing.CantBill:
             if not leave_out_broken:
                 raise
     return found
 
 
-def charged(job: Job) -> Decimal:
+def charged(job: Job, shop: Shop) -> Decimal:
     """What counts of a job's charges, tax included. Nothing where they don't add up: the verb says so itself."""
     try:
-        return allowance(job).charged
+        return _charged(job, reading.standing(job), shop)
     except billing.CantBill:
         return Decimal(0)
 
@@ -176,9 +168,10 @@ def agreed(job: Job) -> Iterator[None]:
     Raises:
         AskFirst: it makes them more, and more than that.
     """
-    before = charged(job)
+    shop = reading.shop_of(job)
+    before = charged(job, shop)
     yield
-    now = allowance(job)
+    now = allowance(job, shop=shop)
     if now.over and now.charged > before:
         raise AskFirst(now.why)
 
@@ -197,7 +190,7 @@ def within_what_was_agreed(job: Job, to: str, by: Staff) -> str | None:
     return f"The charges exceed what the owner agreed to. {over}" if over else None
 
 
-def _charged(job: Job, lines: Sequence[Charge], shop: Shop, rates: Sequence[TaxRate]) -> Decimal:
+def _charged(job: Job, lines: Sequence[Charge], shop: Shop) -> Decimal:
     """Each invoice's lines with the tax of its day, and what isn't invoiced yet with today's."""
     fee, today = billing.fee_origin(job), billing.today(shop)
     bills: dict[int | None, list[Charge]] = {}
@@ -208,25 +201,24 @@ def _charged(job: Job, lines: Sequence[Charge], shop: Shop, rates: Sequence[TaxR
         on = whole[0].invoice.issued_on if whole[0].invoice else today
         counted = [line for line in whole if line.origin != fee]
         try:
-            together += _gross(job, billing.in_order(counted), shop, rates, on)
+            together += _gross(job, billing.in_order(counted), shop, on)
         except billing.CantBill:
             if len(counted) == len(whole):
                 raise
             _gross(
-                job, billing.in_order(whole), shop, rates, on
-            )  # adds up with the fee, so what a discount leaves is the fee's
+                job, billing.in_order(whole), shop, on
+            )  # with the fee it does: what a discount leaves is the fee's
     return together
 
 
-def _fee_left(job: Job, lines: Sequence[Charge], shop: Shop, rates: Sequence[TaxRate]) -> Decimal:
+def _fee_left(job: Job, lines: Sequence[Charge], shop: Shop) -> Decimal:
     origin = billing.fee_origin(job)
     if any(line.origin == origin for line in lines):
         return Decimal(0)
     fee = billing.Row(LineKind.FEE, "Diagnosis fee", Decimal(1), job.diagnosis_fee)
-    return _gross(job, [fee], shop, rates, billing.today(shop))
+    return _gross(job, [fee], shop, billing.today(shop))
 
 
-def _gross(job: Job, lines: Sequence[Any], shop: Shop, rates: Sequence[TaxRate], on: dt.date) -> Decimal:
+def _gross(job: Job, lines: Sequence[Any], shop: Shop, on: dt.date) -> Decimal:
     """What lines come to on a day, tax included."""
-    in_force = [r for r in rates if r.valid_from <= on and (r.valid_to is None or r.valid_to >= on)]
-    return billing.total_of(lines, shop, on, exempt=billing.is_exempt(job.person), rates=in_force).gross
+    return billing.total_of(lines, shop, on, exempt=billing.is_exempt(job.person)).gross

@@ -2,11 +2,12 @@
 
 from typing import Any
 
+from django.db.models import prefetch_related_objects
 from django.http import HttpResponse
 from django.shortcuts import render
 from django.views.decorators.http import require_GET
 
-from intake import billing, calling
+from intake import billing, calling, front
 from shop import papers
 from shop.access import allowed
 from shop.http import Request
@@ -27,14 +28,17 @@ def calls_paper(request: Request) -> HttpResponse:
 
 def front_panel(request: Request, thing: None) -> dict[str, Any]:
     """How many calls are due, by reason, for the front page."""
-    found = calling.due(today=billing.today(request.shop))
+    found = calling.due(
+        today=billing.today(request.shop), shop=request.shop, jobs=front.in_the_house(request)
+    )
     groups = [{"why": why, "count": sum(call.why == why for call in found)} for why in calling.Why]
     return {"calls": {"count": len(found), "groups": [group for group in groups if group["count"]]}}
 
 
 def _shown(request: Request) -> dict[str, Any]:
     """The calls, reason by reason, each with its script."""
-    found = calling.due(today=billing.today(request.shop))
+    found = calling.due(today=billing.today(request.shop), shop=request.shop)
+    prefetch_related_objects([call.estimate for call in found if call.estimate], "lines")
     accounts = billing.accounts(call.job.pk for call in found)
     groups: dict[calling.Why, list[dict[str, Any]]] = {}
     for call in found:

@@ -112,8 +112,6 @@ def till_panel(request: Request, _: Any) -> dict[str, Any]:
     today = billing.today(request.shop)
     return {
         "till": {
-            "expected": cashup.expected(today, request.shop),
-            "forgotten": cashup.not_counted(request.shop, today),
-            "counted": CashUp.objects.filter(day=today).exists(),
+            **cashup.at_a_glance(request.shop, today)
         }
     }

@@ -10,7 +10,7 @@ from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_POST
 
-from intake import comebacks, covering, job_page
+from intake import comebacks, covering, job_page, reading
 from intake.models import Job, State
 from shop.access import allowed
 from shop.http import Request, go_to, wants_part
@@ -56,7 +56,7 @@ def warranty_panel(request: Request, job: Job) -> dict[str, Any] | None:
     if own is None and not came_back and not repairs and job.comeback_of is None:
         return None
     covered = comebacks.covered_lines(job)
-    under = list(job.charges.standing().filter(under_warranty=True))
+    under = [line for line in reading.standing(job) if line.under_warranty]
     return {
         "warranty": {
             "job": job,

@@ -11,7 +11,7 @@ from django.shortcuts import get_object_or_404, render
 from django.urls import reverse
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
-from intake import billing, estimating, proposals, spending
+from intake import billing, estimating, proposals, reading, spending
 from intake.billing import MOST_LINES
 from intake.forms_estimates import AnswerForm, EstimateForm, SignForm, rows_formset, typed_rows
 from intake.models import Answer, Estimate, Job
@@ -330,7 +330,7 @@ def job_agreed(request: Request, claim: str) -> HttpResponse:
 
 def agreed_panel(request: Request, job: Job) -> dict[str, Any]:
     """What the job's page says about what its owner agreed to."""
-    latest = job.estimates.select_related("answer").first()
+    latest = reading.latest_estimate(job)
     return {"job": job, "latest": latest, "answer": getattr(latest, "answer", None), **_agreed(job)}
 
 

@@ -10,7 +10,7 @@ from django.shortcuts import get_object_or_404, render
 from django.urls import reverse
 from django.views.decorators.http import require_GET, require_http_methods
 
-from intake import billing, credits, payments, pickup
+from intake import billing, credits, payments, pickup, reading
 from intake.forms_money import AsIsForm, InvoiceForm, PaymentForm, ReadyNoticeForm
 from intake.models import Estimate, Invoice, Job, Payment, State
 from intake.signatures import picture_of
@@ -39,15 +39,15 @@ def money_panel(request: Request, job: Job) -> dict[str, Any]:
         proposed = billing.draft(job)
     except billing.CantBill as why:
         problem = str(why)
-    latest = job.estimates.select_related("answer").first()
+    latest = reading.latest_estimate(job)
     told = pickup.told(job) if job.state in MAY_BE_TOLD else []
     return {
         "money": {
             "job": job,
             "estimate": latest,
             "answer": getattr(latest, "answer", None),
-            "invoices": list(job.invoices.order_by("pk")),
-            "payments": [paid_line(payment) for payment in job.payments.select_related("by")],
+            "invoices": reading.invoices(job),
+            "payments": [paid_line(payment) for payment in reading.payments(job)],
             "account": standing,
             "draft": proposed,
             "problem": problem,
@@ -137,7 +137,7 @@ def paid_line(payment: Payment) -> dict[str, Any]:
         "note": payment.note,
         "amount": payment.amount,
         "off": -payment.amount,
-        "is_refund": payment.kind == Payment.Kind.REFUND,
+        "is_refund": payment.amount < 0,
     }
 
 

@@ -10,7 +10,7 @@ from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
-from intake import billing, keeping, storage_picture, work
+from intake import billing, front, keeping, storage_picture, work
 from intake.forms_storage import (
     MOST_LETTERS,
     BackForm,
@@ -69,7 +69,8 @@ def storage(request: Request) -> HttpResponse:
 
 def due_panel(request: Request, thing: None) -> dict[str, Any] | None:
     """For the front page: whose notice is due today; no box where nobody's is."""
-    due = [row for row in keeping.waiting(request.shop) if row.is_due]
+    jobs = [job for job in front.in_the_house(request) if job.state in keeping.HERE]
+    due = [row for row in keeping.waiting(request.shop, jobs=jobs) if row.is_due]
     return {"due": due[:8], "count": len(due), "more": max(len(due) - 8, 0)} if due else None
 
 
@@ -215,7 +216,7 @@ def notice_back(request: Request, pk: int) -> HttpResponse:
 
 def storage_panel(request: Request, job: Job) -> dict[str, Any] | None:
     """On a job's page: the clock in words and as a picture, while it waits; a line, once it is let go."""
-    if job.state not in keeping.HERE and not LetGo.objects.filter(job=job).exists():
+    if job.state not in keeping.HERE and not hasattr(job, "let_go"):
         return None
     return _clock_context(request, _job(job.claim))
 

@@ -1,5 +1,6 @@
 """What the ground floor keeps: the shop, its terms, its tax rates, its staff, the timeline, the one-time keys."""
 
+import datetime as dt
 import zoneinfo
 from decimal import Decimal
 from typing import Any
@@ -12,6 +13,7 @@ from django.db import models
 from django.db.models import Q
 from django.db.models.functions import Lower
 from django.utils import timezone
+from django.utils.functional import cached_property
 
 from shop.roles import Role, may
 
@@ -220,6 +222,15 @@ class Shop(models.Model):
     def zone(self) -> zoneinfo.ZoneInfo:
         return zoneinfo.ZoneInfo(self.time_zone)
 
+    @cached_property
+    def tax_rates(self) -> "list[TaxRate]":
+        """All rates, as they were when this row was first asked for them: who changes them takes another one."""
+        return list(TaxRate.objects.all())
+
+    def rates_on(self, day: dt.date) -> "list[TaxRate]":
+        """The rates in force on a day."""
+        return [rate for rate in self.tax_rates if rate.holds_on(day)]
+
 
 class Terms(Kept):
     """The shop's terms, in versions: a job keeps the one its owner signed."""
@@ -307,6 +318,9 @@ class TaxRate(models.Model):
 
     def __str__(self) -> str:
         return f"{self.name} {self.percent.normalize():f} %"
+
+    def holds_on(self, day: dt.date) -> bool:
+        return self.valid_from <= day and (self.valid_to is None or self.valid_to >= day)
 
 
 class Entry(Kept):

@@ -8,7 +8,7 @@ away from zero, so that a credit note is the mirror of its invoice and no thread
 import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from decimal import Decimal
+from decimal import ROUND_HALF_UP, Context, Decimal
 from fractions import Fraction
 from functools import cache
 from typing import Literal
@@ -58,8 +58,22 @@ def currencies() -> list[tuple[str, str]]:
     return sorted(known.items())
 
 
+_ROOM = 50  # digits before the point
+_HALF_UP = Context(prec=_ROOM + 10, rounding=ROUND_HALF_UP)  # our own: no thread's context has a say
+
+
+@cache
+def _unit(currency: str) -> Decimal:
+    return Decimal((0, (1,), -decimals(currency)))
+
+
 def round_to(amount: Decimal | int | Fraction, currency: str) -> Decimal:
     """Return the amount in whole minor units, half up: 0.125 becomes 0.13, and -0.125 becomes -0.13."""
+    if type(amount) is Decimal and amount.is_finite() and amount.adjusted() < _ROOM:
+        rounded = amount.quantize(
+            _unit(currency), context=_HALF_UP
+        )  # the same, without the detour of fractions
+        return rounded if rounded else rounded.copy_abs()
     return _from_units(_to_units(amount, currency), currency)
 
 
@@ -339,8 +353,7 @@ def _to_units(amount: Decimal | int | Fraction, currency: str) -> int:
 
 
 def _from_units(units: int, currency: str) -> Decimal:
-    digits = tuple(int(digit) for digit in str(abs(units)))
-    return Decimal((int(units < 0), digits, -decimals(currency)))
+    return Decimal(f"{units}E-{decimals(currency)}")
 
 
 # --- Reading and showing

@@ -54,10 +54,10 @@ class Page:
 
 PAGES = (
     Page("an empty view", lambda: "/empty/", 3),
-    Page("front page", lambda: "/", 32),
+    Page("front page", lambda: "/", 18),
     Page("jobs", lambda: "/jobs/", 10),
     Page("queue", lambda: "/queue/", 12),
-    Page("a job", lambda: _first_on_bench().get_absolute_url(), 44),
+    Page("a job", lambda: _first_on_bench().get_absolute_url(), 25),
     Page("people", lambda: "/people/", 10),
     Page("people, by name", lambda: "/people/?q=whitlow", 10),
     Page("a person", lambda: Person.objects.order_by("pk")[5].get_absolute_url(), 12),

@@ -90,7 +90,8 @@ def test_nothing_is_said_that_isnt_known():
 
 
 def due() -> list[tuple[str, Why]]:
-    return [(call.job.claim, call.why) for call in calling.due(today=billing.today(billing.the_shop()))]
+    shop = billing.the_shop()
+    return [(call.job.claim, call.why) for call in calling.due(today=billing.today(shop), shop=shop)]
 
 
 def test_an_open_estimate_is_a_call_until_it_is_answered(shop, bench):

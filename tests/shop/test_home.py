@@ -4,6 +4,7 @@ import datetime as dt
 
 import pytest
 from django.db import connection
+from django.http import HttpRequest
 from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
@@ -42,7 +43,7 @@ def test_it_counts_what_stands_where(shop):
     for state, many in (("in-line", 2), ("ready", 1), ("collected", 3)):
         for _ in range(many):
             JobFactory(state=state)
-    found = front.counts(None, None)
+    found = front.counts(HttpRequest(), None)
     assert found["in_the_house"] == 3
     assert [(s["state"], s["count"]) for s in found["standing"]] == [("in-line", 2), ("ready", 1)]
 
@@ -58,13 +59,13 @@ def test_it_shows_who_works_on_what_with_the_running_timer(as_counter, bench):
 def test_a_timer_on_a_job_that_is_not_on_the_bench_is_shown_as_well(bench):
     job = JobFactory(state="tagged-in")
     LabourSpell.objects.create(job=job, who=bench)
-    assert [w.job for w in front.on_the_bench(None, None)["at_work"].first] == [job]
+    assert [w.job for w in front.on_the_bench(HttpRequest(), None)["at_work"].first] == [job]
 
 
 def test_a_timer_that_was_stopped_is_not_shown(bench):
     job = JobFactory(state="on-the-bench")
     LabourSpell.objects.create(job=job, who=bench, began=ago(hours=2), ended=ago(hours=1), minutes=60)
-    assert front.on_the_bench(None, None)["at_work"].first[0].timers == []
+    assert front.on_the_bench(HttpRequest(), None)["at_work"].first[0].timers == []
 
 
 def test_it_says_who_waits_for_whom(as_counter, shop):
@@ -73,7 +74,7 @@ def test_it_says_who_waits_for_whom(as_counter, shop):
     JobFactory(state="owner-to-decide", gear=GearFactory(owner=person), state_since=ago(days=3))
     JobFactory(state="parts-on-order")
     JobFactory(state="tagged-in")
-    found = front.who_waits(None, None)
+    found = front.who_waits(HttpRequest(), None)
     assert [found[k].count for k in ("owner_to_decide", "parts_on_order")] == [1, 1]
     assert found["with_us"]["count"] == 1
     page = as_counter.get("/").content.decode()
@@ -84,19 +85,19 @@ def test_it_says_who_waits_for_whom(as_counter, shop):
 @pytest.mark.parametrize("days, shown", [(-9, True), (0, True), (6, True), (7, False)])
 def test_due_this_week_is_seven_days_and_what_is_late(shop, days, shown):
     JobFactory(wanted_by=timezone.localdate() + dt.timedelta(days=days))
-    assert front.due_this_week(None, None)["due"].count == int(shown)
+    assert front.due_this_week(HttpRequest(), None)["due"].count == int(shown)
 
 
 @pytest.mark.parametrize("state", ["ready", "collected", "left-behind", "let-go"])
 def test_what_is_done_is_not_due(shop, state):
     JobFactory(wanted_by=timezone.localdate(), state=state)
-    assert front.due_this_week(None, None)["due"].count == 0
+    assert front.due_this_week(HttpRequest(), None)["due"].count == 0
 
 
 def test_ready_shows_first_whom_nobody_told(shop):
     told, untold = (JobFactory(state="ready", ready_at=ago(days=2)) for _ in range(2))
     tell(told, ago(days=1))
-    found = front.going_home(None, None)
+    found = front.going_home(HttpRequest(), None)
     assert [row.job for row in found["ready"].first] == [untold, told]
     assert found["untold"] == 1
 
@@ -104,7 +105,7 @@ def test_ready_shows_first_whom_nobody_told(shop):
 def test_a_notice_of_an_earlier_ready_doesn_t_count(shop):
     job = JobFactory(state="ready", ready_at=ago(days=1))
     tell(job, ago(days=20))
-    assert front.going_home(None, None)["untold"] == 1
+    assert front.going_home(HttpRequest(), None)["untold"] == 1
 
 
 @pytest.mark.parametrize("days, left", [(29, 0), (30, 0), (31, 1)])
@@ -112,7 +113,7 @@ def test_left_too_long_begins_the_day_after_the_free_days(shop, days, left):
     """The day of the ready notice is day 0; days 1 to 30 are free (the shop's own convention)."""
     job = JobFactory(state="ready", ready_at=ago(days=days))
     tell(job, ago(days=days))
-    found = front.going_home(None, None)
+    found = front.going_home(HttpRequest(), None)
     assert (found["left"].count, found["ready"].count) == (left, 1 - left)
 
 
@@ -123,12 +124,12 @@ def test_the_free_days_are_those_of_the_terms_that_were_signed(shop):
         state="ready", ready_at=ago(days=9), gear=gear, visit=VisitFactory(person=gear.owner, terms=short)
     )
     tell(job, ago(days=9))
-    assert front.going_home(None, None)["left"].count == 1
+    assert front.going_home(HttpRequest(), None)["left"].count == 1
 
 
 def test_no_clock_runs_for_an_owner_who_was_never_told(shop):
     JobFactory(state="ready", ready_at=ago(days=400))
-    found = front.going_home(None, None)
+    found = front.going_home(HttpRequest(), None)
     assert (found["left"].count, found["untold"]) == (0, 1)
 
 
