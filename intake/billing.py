@@ -191,6 +191,11 @@ def fee_origin(job: Job) -> str:
     return f"diagnosis/{job.pk}"
 
 
+def storage_origin(job: Job) -> str:
+    """How the marks of what is charged for the job's storage begin."""
+    return f"storage/{job.pk}/"
+
+
 def _fee_charge(job: Job, by: Staff | None = None) -> Charge:
     return Charge(
         job=job,
@@ -704,7 +709,7 @@ class Open:
         return ""
 
 
-def _fee_sum(proposed: Draft) -> Decimal:
+def fee_taken_off(proposed: Draft) -> Decimal:
     """What issuing this invoice takes off an earlier one: the diagnosis fee, with its tax."""
     fee = proposed.fee_to_credit
     return left_of(fee.invoice)[fee.pk].gross if fee else Decimal(0)
@@ -718,7 +723,8 @@ def still_open(job: Job) -> Open:
     """
     shop, standing, proposed = reading.shop_of(job), account(job), draft(job)
     unpaid = money.balance(
-        standing.billed + proposed.totals.gross - _fee_sum(proposed), [standing.paid, standing.written_off]
+        standing.billed + proposed.totals.gross - fee_taken_off(proposed),
+        [standing.paid, standing.written_off],
     )
     return Open(
         owed=max(unpaid, Decimal(0)),

@@ -8,6 +8,7 @@ from django import forms
 from intake.forms_money import ShopForm, seen_revision
 from intake.keeping import BECAME, LONGEST_LETTER
 from intake.models import Job, LetGo, NoticeBack, StorageNotice, StoragePause
+from intake.payments import paid_by
 from shop import fields
 from shop.fields import AmountField
 
@@ -98,11 +99,11 @@ class BackForm(forms.Form):
 
 
 class PauseForm(forms.Form):
-    """The clock stands still, because the shop is the cause."""
+    """The clock stands still, because the shop is the cause. A dispute has a form of its own."""
 
     why = forms.ChoiceField(
         label="Why it stands still",
-        choices=StoragePause.Why.choices,
+        choices=[(why.value, why.label) for why in StoragePause.Why if why != StoragePause.Why.DISPUTE],
         widget=forms.RadioSelect,
         error_messages={"required": "Say why it stands still."},
     )
@@ -116,6 +117,37 @@ class PauseForm(forms.Form):
 
 class ResumeForm(forms.Form):
     ended = DayField(label="The last day it stood still")
+
+
+class DisputeForm(forms.Form):
+    """Somebody says that the money is wrong."""
+
+    who = forms.CharField(
+        label="Who says so",
+        max_length=StoragePause._meta.get_field("who").max_length,
+        error_messages={"required": "Write down who says so."},
+    )
+    words = forms.CharField(
+        label="What it is about, in their words",
+        max_length=StoragePause._meta.get_field("words").max_length,
+        widget=forms.Textarea(attrs={"rows": 3}),
+        error_messages={"required": "Write down what it is about."},
+    )
+    began = DayField(label="Since")
+    revision = seen_revision()
+
+
+class SettleForm(forms.Form):
+    """A dispute is over."""
+
+    agreed = forms.CharField(
+        label="What was agreed",
+        max_length=StoragePause._meta.get_field("agreed").max_length,
+        widget=forms.Textarea(attrs={"rows": 3}),
+        error_messages={"required": "Write down what was agreed."},
+    )
+    ended = DayField(label="Settled on")
+    revision = seen_revision()
 
 
 class RevisionForm(forms.Form):
@@ -140,10 +172,23 @@ class LetGoForm(ShopForm):
         required=False,
         help_text="Where it is sold or given away.",
     )
-    price = AmountField(label="Sold for", required=False)
-    costs = AmountField(label="What selling it cost", required=False)
-    claims = AmountField(
-        label="What the shop claims of it", required=False, help_text="Repair and storage that are open."
+    price = AmountField(label="Sold for, or its value as parts", required=False)
+    method = forms.ChoiceField(
+        label="How the buyer paid",
+        choices=list(paid_by().items()),
+        widget=forms.RadioSelect,
+        required=False,
+    )
+    costs = AmountField(
+        label="What selling it cost", required=False, help_text="At most what the price pays of it."
+    )
+    costs_method = forms.ChoiceField(
+        label="How that was paid", choices=[("", "Nothing was paid"), *paid_by().items()], required=False
+    )
+    storage = AmountField(
+        label="Storage that is claimed",
+        required=False,
+        help_text="Of what isn’t charged yet. All of it, where you leave this empty; 0 for none.",
     )
     words = forms.CharField(
         label="Why, and how it was decided",
@@ -162,6 +207,10 @@ class LetGoForm(ShopForm):
         became = said.get("became")
         if became == LetGo.Became.SOLD and said.get("price") is None and "price" not in self.errors:
             self.add_error("price", "Write down what it was sold for.")
+        if became == LetGo.Became.SOLD and said.get("price") and not said.get("method"):
+            self.add_error("method", "Say how the buyer paid.")
+        if became == LetGo.Became.SOLD and said.get("costs") and not said.get("costs_method"):
+            self.add_error("costs_method", "Say how the costs were paid.")
         needs_whom = became in (LetGo.Became.SOLD, LetGo.Became.GIVEN) and not said.get("to_whom")
         if needs_whom and "to_whom" not in self.errors:
             self.add_error("to_whom", "Write down to whom it went.")

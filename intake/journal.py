@@ -5,7 +5,11 @@ it is asked for, unless a later row is dated into it.
 
 What customers owe and what the shop holds for them are two accounts, and each job (or sale over the counter) is in
 one of them at a time: money taken before there is an invoice is held; an invoice uses up what is held; a credit
-note on an invoice that is paid makes the shop hold money; giving it back ends that.
+note on an invoice that is paid makes the shop hold money; giving it back ends that. What was written off is expected no
+more; where money comes for it after all, that is taken off what was written off before anything is held.
+
+Gear that was left behind pays its job's invoices like its owner would, and what it brings above them is held for
+them. Whether the sale itself is taxed is the shop's own matter, which its local law decides: no tax is entered here.
 
 | what | debit | credit |
 |---|---|---|
@@ -15,6 +19,9 @@ note on an invoice that is paid makes the shop hold money; giving it back ends t
 | a payment | till, card, bank, cheques | owed by customers, and what is above that: held for customers |
 | money given back | held for customers, or owed by customers | till, card, bank, cheques |
 | a write-off | written off | owed by customers |
+| what gear left behind was sold for | till, card, bank, cheques | as a payment |
+| what its sale cost | as money given back | till, card, bank, cheques |
+| the value at which it was kept for parts | gear kept for parts | as a payment |
 | a till that was counted and differs | till, or its difference | the till's difference, or till |
 
 The names of the accounts are plain words, all of them here. Which accounts a shop's books really have, and what its
@@ -48,6 +55,7 @@ class Account(StrEnum):
     DISCOUNTS = "Discounts given"
     OTHER = "Other sales"  # what an invoice came to beyond its lines: of imported rows alone
     WRITTEN_OFF = "Written off"
+    KEPT = "Gear kept for parts"
     DIFFERENCE = "Difference of the till"
 
 
@@ -114,7 +122,7 @@ class Paper:
 
 @dataclass(frozen=True)
 class Paid:
-    """A payment, a refund (below zero), or a write-off (no method)."""
+    """Money in, or out (below zero); or what moves none: a write-off, gear kept for parts. `kind` as in TEXTS."""
 
     account: Hashable
     day: dt.date
@@ -123,7 +131,18 @@ class Paid:
     who: str
     amount: Decimal
     method: str
-    is_write_off: bool = False
+    kind: str = "payment"
+
+
+TEXTS: Final = {
+    "payment": "Payment",
+    "deposit": "Payment",
+    "refund": "Given back",
+    "write-off": "Written off",
+    "sale": "Sale of gear left behind",
+    "costs": "Costs of the sale of gear left behind",
+    "kept": "Gear left behind, kept for parts",
+}
 
 
 @dataclass(frozen=True)
@@ -167,21 +186,51 @@ def journal(documents: Iterable[Paper | Paid | Counted]) -> list[Entry]:
     Every document of an account must be given up to the last that is wanted: what an invoice uses up of a deposit
     depends on what came before it.
     """
-    balances: dict[Hashable, Decimal] = defaultdict(Decimal)  # above zero: owed; below: held
+    standing: dict[Hashable, _Standing] = defaultdict(_Standing)
     entries: list[Entry] = []
     for document in sorted(documents, key=lambda d: (d.day, d.at, d.number)):
         if isinstance(document, Counted):
             entries += _counted(document)
-        elif isinstance(document, Paper):
-            entries += _paper(document, balances[document.account])
-            balances[document.account] += -document.gross if document.is_credit else document.gross
+            continue
+        before = standing[document.account]
+        after = standing[document.account] = before.with_(document)
+        if isinstance(document, Paper):
+            entries += _paper(document, before, after)
         else:
-            entries += _paid(document, balances[document.account])
-            balances[document.account] -= document.amount
+            entries += _paid(document, before, after)
     return entries
 
 
-def _paper(paper: Paper, before: Decimal) -> list[Entry]:
+@dataclass(frozen=True)
+class _Standing:
+    """Where an account stands: what is billed and not paid (below zero: paid and not billed), what was written off."""
+
+    unpaid: Decimal = Decimal(0)
+    let_off: Decimal = Decimal(0)
+
+    def with_(self, document: Paper | Paid) -> "_Standing":
+        if isinstance(document, Paper):
+            gross = -document.gross if document.is_credit else document.gross
+            return _Standing(self.unpaid + gross, self.let_off)
+        if document.kind == "write-off":
+            return _Standing(self.unpaid, self.let_off + document.amount)
+        return _Standing(self.unpaid - document.amount, self.let_off)
+
+    @property
+    def owed(self) -> Decimal:
+        return max(self.unpaid - self.let_off, Decimal(0))
+
+    @property
+    def written_off(self) -> Decimal:
+        """What of it stays written off: as much of it as is still unpaid."""
+        return min(self.let_off, max(self.unpaid, Decimal(0)))
+
+    @property
+    def held(self) -> Decimal:
+        return max(-self.unpaid, Decimal(0))
+
+
+def _paper(paper: Paper, before: _Standing, after: _Standing) -> list[Entry]:
     what = "Credit note" if paper.is_credit else "Invoice"
     sheet = _Sheet(paper.day, f"{what} {paper.number}, {paper.who}".removesuffix(", "), paper.number)
     sign = -1 if paper.is_credit else 1
@@ -190,37 +239,29 @@ def _paper(paper: Paper, before: Decimal) -> list[Entry]:
     for name, tax in paper.taxes:
         sheet.credit(tax_account(name), sign * tax)
     if paper.is_credit:
-        _settle(sheet, before, paper.gross)
+        _move(sheet, before, after)
         return sheet.entries()
     sheet.debit(Account.OWED, paper.gross)
-    entries = sheet.entries()
-    used = min(max(-before, Decimal(0)), paper.gross)
-    if used:
-        moved = _Sheet(paper.day, f"Paid before: taken off invoice {paper.number}", paper.number)
-        moved.debit(Account.HELD, used)
-        moved.credit(Account.OWED, used)
-        entries += moved.entries()
-    return entries
+    moved = _Sheet(paper.day, f"Paid before: taken off invoice {paper.number}", paper.number)
+    moved.credit(Account.OWED, paper.gross)
+    _move(moved, before, after)
+    return sheet.entries() + moved.entries()
 
 
-def _settle(sheet: _Sheet, before: Decimal, amount: Decimal) -> None:
-    """Credit what is owed, and what is above it to what is held."""
-    owed = min(max(before, Decimal(0)), amount)
-    sheet.credit(Account.OWED, owed)
-    sheet.credit(Account.HELD, amount - owed)
+def _move(sheet: _Sheet, before: _Standing, after: _Standing) -> None:
+    """Enter what a document changes of what is owed, held and written off."""
+    sheet.debit(Account.OWED, after.owed - before.owed)
+    sheet.credit(Account.HELD, after.held - before.held)
+    sheet.debit(Account.WRITTEN_OFF, after.written_off - before.written_off)
 
 
-def _paid(paid: Paid, before: Decimal) -> list[Entry]:
-    words = "Written off" if paid.is_write_off else "Given back" if paid.amount < 0 else "Payment"
-    sheet = _Sheet(paid.day, f"{words}, {paid.who}".removesuffix(", "), paid.number)
-    account = Account.WRITTEN_OFF if paid.is_write_off else BY_METHOD[paid.method]
-    sheet.debit(account, paid.amount)
-    if paid.amount > 0:
-        _settle(sheet, before, paid.amount)
-    else:
-        held = min(max(-before, Decimal(0)), -paid.amount)
-        sheet.debit(Account.HELD, held)
-        sheet.debit(Account.OWED, -paid.amount - held)
+def _paid(paid: Paid, before: _Standing, after: _Standing) -> list[Entry]:
+    sheet = _Sheet(paid.day, f"{TEXTS[paid.kind]}, {paid.who}".removesuffix(", "), paid.number)
+    if paid.kind == "kept":
+        sheet.debit(Account.KEPT, paid.amount)
+    elif paid.kind != "write-off":
+        sheet.debit(BY_METHOD[paid.method], paid.amount)
+    _move(sheet, before, after)
     return sheet.entries()
 
 

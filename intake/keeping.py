@@ -14,7 +14,7 @@ from django.db import transaction
 from django.db.models import F, Max, Prefetch, QuerySet
 from django.utils import timezone
 
-from intake import billing, storage, workflow
+from intake import billing, payments, storage, workflow
 from intake.folding import fold
 from intake.models import (
     Charge,
@@ -66,7 +66,9 @@ def with_record(jobs: QuerySet[Job] | None = None) -> QuerySet[Job]:
             "storage_notices",
             StorageNotice.objects.select_related("back__by", "by", "proof").order_by("sent_on", "number"),
         ),
-        Prefetch("storage_pauses", StoragePause.objects.select_related("by").order_by("began", "pk")),
+        Prefetch(
+            "storage_pauses", StoragePause.objects.select_related("by", "ended_by").order_by("began", "pk")
+        ),
     )
 
 
@@ -101,11 +103,19 @@ def record_of(job: Job, shop: Shop) -> storage.Record:
             storage.Pause(began=pause.began, ended=pause.ended, why=pause.get_why_display())
             for pause in job.storage_pauses.all()
         ),
-        dispute_open=any(
-            pause.ended is None and pause.why == StoragePause.Why.DISPUTE
-            for pause in job.storage_pauses.all()
-        ),
+        dispute_open=dispute_of(job) is not None,
     )
+
+
+def pause_of(job: Job) -> StoragePause | None:
+    """The pause that is open, whatever it is for."""
+    return next((pause for pause in job.storage_pauses.all() if pause.ended is None), None)
+
+
+def dispute_of(job: Job) -> StoragePause | None:
+    """The dispute about money that is open."""
+    running = pause_of(job)
+    return running if running is not None and running.why == StoragePause.Why.DISPUTE else None
 
 
 def clock_of(job: Job, shop: Shop, on: dt.date | None = None) -> storage.Clock:
@@ -123,6 +133,10 @@ class Waits:
     job: Job
     clock: storage.Clock
     in_question: bool = False
+
+    @property
+    def is_disputed(self) -> bool:
+        return dispute_of(self.job) is not None
 
     @property
     def is_due(self) -> bool:
@@ -339,24 +353,15 @@ def came_back(notice: StorageNotice, *, on: dt.date, words: str = "", by: Staff)
 def pause(job: Job, *, why: str, words: str, by: Staff, began: dt.date | None = None) -> StoragePause:
     """Let the clock stand still from a day on, today where none is given, because the shop is the cause.
 
-    A dispute takes the place of another pause that is open.
-
     Raises:
-        NotAllowedYet: it stands still already, there are no words, or the day can't be.
+        NotAllowedYet: it stands still already, there are no words, or the day can't be; or it is a dispute.
     """
-    shop = billing.the_shop()
-    job, today = _held(job), billing.today(shop)
-    _waits_here(job)
-    began = began or today
-    if not words.strip():
-        raise NotAllowedYet("Write down what it is about.")
-    if not storage.day_in(job.since, shop.zone) <= began <= today:
-        raise NotAllowedYet("The clock can stand still from the day the gear came in until today.")
-    running = next((p for p in job.storage_pauses.all() if p.ended is None), None)
-    if running is not None:
-        if why != StoragePause.Why.DISPUTE or running.why == why:
-            raise NotAllowedYet("The clock stands still already. Let it run first.")
-        _end(running, max(today, running.began))
+    if why == StoragePause.Why.DISPUTE:
+        raise NotAllowedYet("Record a dispute as such: with who says so, and in the end what was agreed.")
+    job, began = _held(job), began or billing.today(billing.the_shop())
+    _can_stand_still(job, words, began)
+    if pause_of(job) is not None:
+        raise NotAllowedYet("The clock stands still already. Let it run first.")
     paused = StoragePause.objects.create(job=job, why=why, words=words.strip(), began=began, by=by)
     timeline.write(
         job,
@@ -367,11 +372,13 @@ def pause(job: Job, *, why: str, words: str, by: Staff, began: dt.date | None = 
     return paused
 
 
-def open_dispute(job: Job, *, words: str, by: Staff) -> StoragePause | None:
-    """Let the clock stand still because a dispute about money is opened; nothing where the gear doesn't wait."""
-    if job.state not in HERE or job.storage_pauses.filter(ended=None, why=StoragePause.Why.DISPUTE).exists():
-        return None
-    return pause(job, why=StoragePause.Why.DISPUTE, words=words, by=by)
+def _can_stand_still(job: Job, words: str, began: dt.date) -> None:
+    shop = billing.the_shop()
+    _waits_here(job)
+    if not words.strip():
+        raise NotAllowedYet("Write down what it is about.")
+    if not storage.day_in(job.since, shop.zone) <= began <= billing.today(shop):
+        raise NotAllowedYet("The clock can stand still from the day the gear came in until today.")
 
 
 @transaction.atomic
@@ -379,23 +386,89 @@ def resume(job: Job, *, by: Staff, ended: dt.date | None = None) -> StoragePause
     """Let the clock run again. The last day of the pause, today where none is given, still stands still.
 
     Raises:
-        NotAllowedYet: it runs, or the day can't be.
+        NotAllowedYet: it runs, or the day can't be; or what holds it is a dispute, which is settled.
     """
-    job, today = _held(job), billing.today(billing.the_shop())
-    running = next((p for p in job.storage_pauses.all() if p.ended is None), None)
+    job = _held(job)
+    running = pause_of(job)
     if running is None:
         raise NotAllowedYet("The clock runs already.")
-    ended = ended or today
-    if not running.began <= ended <= today:
-        raise NotAllowedYet(f"The pause ended between {day_words(running.began)}, when it began, and today.")
-    _end(running, ended)
-    timeline.write(job, by=by, words="let the storage clock run again", after={"After": day_words(ended)})
+    if running.why == StoragePause.Why.DISPUTE:
+        raise NotAllowedYet("A dispute holds the clock. Write down how it was settled; then it runs.")
+    _end(running, ended or billing.today(billing.the_shop()), by)
+    timeline.write(
+        job, by=by, words="let the storage clock run again", after={"After": day_words(running.ended)}
+    )
     return running
 
 
-def _end(running: StoragePause, on: dt.date) -> None:
-    running.ended = on
-    running.save(update_fields=["ended"])
+def _end(running: StoragePause, on: dt.date, by: Staff, agreed: str = "") -> None:
+    if not running.began <= on <= billing.today(billing.the_shop()):
+        raise NotAllowedYet(f"It ended between {day_words(running.began)}, when it began, and today.")
+    running.ended, running.ended_by, running.agreed = on, by, agreed
+    running.save(update_fields=["ended", "ended_by", "agreed"])
+
+
+# --- Disputes --------------------------------------------------------------------------------------------
+
+
+@transaction.atomic
+def open_dispute(
+    job: Job, *, who: str, words: str, by: Staff, revision: int, began: dt.date | None = None
+) -> StoragePause:
+    """Record that somebody disputes money that the shop asks for. Until it is settled the storage clock stands
+    still, and the shop may not act. It takes the place of another pause that is open.
+
+    Raises:
+        ChangedMeanwhile: somebody else changed the job since.
+        NotAllowedYet: a dispute is open, who says so or what it is about is missing, or the day can't be.
+    """
+    job, today = _held(job), billing.today(billing.the_shop())
+    if dispute_of(job) is not None:
+        raise NotAllowedYet("A dispute is open already. Settle it first.")
+    began = began or today
+    _can_stand_still(job, words, began)
+    if not who.strip():
+        raise NotAllowedYet("Write down who says so.")
+    job.take_revision(revision)
+    if (running := pause_of(job)) is not None:
+        _end(running, today, by)
+    opened = StoragePause.objects.create(
+        job=job, why=StoragePause.Why.DISPUTE, who=who.strip(), words=words.strip(), began=began, by=by
+    )
+    timeline.write(
+        job,
+        by=by,
+        words="recorded a dispute about money; the storage clock stands still",
+        after={"Who says so": opened.who, "What it is about": opened.words, "From": day_words(began)},
+    )
+    return opened
+
+
+@transaction.atomic
+def settle_dispute(
+    job: Job, *, agreed: str, by: Staff, revision: int, ended: dt.date | None = None
+) -> StoragePause:
+    """Record what was agreed. The day on which it was settled, today where none is given, still stands still.
+
+    Raises:
+        ChangedMeanwhile: somebody else changed the job since.
+        NotAllowedYet: no dispute is open, what was agreed is missing, or the day can't be.
+    """
+    job = _held(job)
+    running = dispute_of(job)
+    if running is None:
+        raise NotAllowedYet("No dispute is open here.")
+    if not agreed.strip():
+        raise NotAllowedYet("Write down what was agreed.")
+    job.take_revision(revision)
+    _end(running, ended or billing.today(billing.the_shop()), by, agreed.strip())
+    timeline.write(
+        job,
+        by=by,
+        words="recorded how the dispute was settled",
+        after={"What was agreed": running.agreed, "Settled on": day_words(running.ended)},
+    )
+    return running
 
 
 # --- The fee ---------------------------------------------------------------------------------------------
@@ -403,7 +476,7 @@ def _end(running: StoragePause, on: dt.date) -> None:
 
 def fee_charged(job: Job) -> Decimal:
     """What of the storage fee stands among the job's charges, invoiced or not."""
-    lines = job.charges.standing().filter(origin__startswith=f"storage/{job.pk}/")
+    lines = job.charges.standing().filter(origin__startswith=billing.storage_origin(job))
     currency = billing.the_shop().currency
     return sum((billing.line_amount(line, currency) for line in lines), Decimal(0))
 
@@ -428,13 +501,21 @@ def charge_storage(job: Job, *, by: Staff) -> Charge:
     shop, job = billing.the_shop(), _held(job)
     _waits_here(job)
     clock = clock_of(job, shop)
-    origin = f"storage/{job.pk}/"
+    line = _charge_storage(job, clock, clock.fee, by)
+    if line is None:
+        raise NotAllowedYet("There is no storage to charge that isn't charged already.")
+    return line
+
+
+def _charge_storage(job: Job, clock: storage.Clock, up_to: Decimal, by: Staff) -> Charge | None:
+    """Let what is charged for storage, invoiced or not, come to so much; None where it is that much already."""
+    origin = billing.storage_origin(job)
     job.charges.to_invoice().filter(origin__startswith=origin).update(
         struck_at=timezone.now(), revision=F("revision") + 1
     )
-    rest = clock.fee - fee_charged(job)
+    rest = up_to - fee_charged(job)
     if rest <= 0:
-        raise NotAllowedYet("There is no storage to charge that isn't charged already.")
+        return None
     days = "1 day" if clock.chargeable_days == 1 else f"{clock.chargeable_days} days"
     line = Charge.objects.create(
         job=job,
@@ -444,20 +525,23 @@ def charge_storage(job: Job, *, by: Staff) -> Charge:
         origin=f"{origin}{job.charges.filter(origin__startswith=origin, invoice__isnull=False).count() + 1}",
         by=by,
     )
-    timeline.write(job, by=by, words=f"charged {billing.say(rest, shop.currency)} for storage")
+    currency = billing.the_shop().currency
+    timeline.write(job, by=by, words=f"charged {billing.say(rest, currency)} for storage")
     return line
 
 
 @dataclass(frozen=True)
 class Claims:
-    """What the shop may claim from what gear brings: unpaid bills and charges, and storage not charged yet."""
+    """What the shop may claim from what gear brings: bills and charges that aren't paid, and storage.
+
+    `storage` isn't charged yet, and bears no tax yet; `total` is with it, its tax, and what is in hand taken off.
+    What was `written_off` before is among it: the bill stands, unless it is credited.
+    """
 
     unpaid: Decimal
     storage: Decimal
-
-    @property
-    def total(self) -> Decimal:
-        return self.unpaid + self.storage
+    total: Decimal
+    written_off: Decimal
 
 
 def claims_on(job: Job, clock: storage.Clock) -> Claims:
@@ -466,7 +550,20 @@ def claims_on(job: Job, clock: storage.Clock) -> Claims:
     Raises:
         billing.CantBill: its charges make no bill.
     """
-    return Claims(billing.still_open(job).owed, max(clock.fee - fee_charged(job), Decimal(0)))
+    shop, standing, proposed = billing.the_shop(), billing.account(job), billing.draft(job)
+    more = max(clock.fee - fee_charged(job), Decimal(0))
+    fee = billing.Row(LineKind.FEE, "Storage", Decimal(1), more)
+    exempt = billing.is_exempt(job.person)
+    lines = sorted(
+        [*proposed.charges, fee], key=lambda line: line.kind == LineKind.DISCOUNT
+    )  # they stand last
+    gross = billing.total_of(lines, shop, billing.today(shop), exempt=exempt).gross
+    billed = standing.billed - billing.fee_taken_off(proposed)
+    unpaid, total = (
+        max(money.balance(billed + each, [standing.paid]), Decimal(0))
+        for each in (proposed.totals.gross, gross)
+    )
+    return Claims(unpaid, more, total, standing.written_off)
 
 
 def surplus_of(price: Decimal, costs: Decimal, claims: Decimal) -> Decimal:
@@ -500,20 +597,42 @@ def leave_behind(job: Job, *, by: Staff, revision: int) -> Job:
 
 @dataclass(frozen=True, kw_only=True)
 class Fate:
-    """What is to become of gear that was left behind. Sums are in the shop's currency."""
+    """What is to become of gear that was left behind. Sums are in the shop's currency.
+
+    `price` is what it was sold for, or the value at which it is kept for parts; `method` how the buyer paid.
+    """
 
     became: str
     words: str
     on: dt.date | None = None
     to_whom: str = ""
     price: Decimal | None = None
+    method: str = ""
     costs: Decimal = Decimal(0)
-    claims: Decimal | None = None  # as much as there is, where none are given
+    costs_method: str = ""
+    storage: Decimal | None = (
+        None  # what is charged for it of what isn't yet; all of it, where nothing is given
+    )
+
+    @property
+    def is_sale(self) -> bool:
+        return self.became == LetGo.Became.SOLD
+
+    @property
+    def pays(self) -> bool:
+        """Whether it pays what is open: by what the sale brings, or by the value that the shop set."""
+        return self.price is not None and self.became in (LetGo.Became.SOLD, LetGo.Became.PARTS)
 
 
 @transaction.atomic
 def let_go(job: Job, fate: Fate, *, by: Staff, revision: int) -> LetGo:
     """Record what became of gear that was left behind, and who decided. What was recorded before stays.
+
+    Where it is sold, or kept for parts at a value, what is open is invoiced first, and what the gear brought pays in
+    this order: what the sale cost, as without it there is no price; the invoices, the oldest first, as a payment of
+    its owner would; storage among them last, as its invoice is the newest. The rest is in hand for its owner until it
+    is given back. In every other case, and where it brought too little, what is owed stays so until it is paid or
+    written off.
 
     Gear that its owner collects after all goes home through the pickup.
 
@@ -521,8 +640,14 @@ def let_go(job: Job, fate: Fate, *, by: Staff, revision: int) -> LetGo:
         ChangedMeanwhile: somebody else changed the job since.
         NotAllowed: `by` isn't the owner of the shop.
         NotAllowedYet: it isn't left behind, the clock says why not, or something of the fate is missing.
+        billing.CantBill: what is open makes no bill, the costs are more than the price, or how it was paid is missing.
     """
     job, clock = _decided(job, by)
+    if job.revision != revision:
+        raise ChangedMeanwhile(
+            "Someone else changed this job while you had it open. Look at it; then decide.",
+            revision=job.revision,
+        )
     if job.state != State.LEFT_BEHIND:
         raise NotAllowedYet("Only gear that is left behind can be let go.")
     if fate.became not in BECAME:
@@ -534,12 +659,16 @@ def let_go(job: Job, fate: Fate, *, by: Staff, revision: int) -> LetGo:
         raise NotAllowedYet(
             f"The day lies between {day_words(clock.act_from)}, when it could first be done, and today."
         )
-    sold = fate.became == LetGo.Became.SOLD
-    if sold and fate.price is None:
+    if fate.is_sale and fate.price is None:
         raise NotAllowedYet("Write down what it was sold for.")
+    if fate.is_sale and fate.price and not fate.method:
+        raise NotAllowedYet("Say how the buyer paid.")
     if fate.became in (LetGo.Became.SOLD, LetGo.Became.GIVEN) and not fate.to_whom.strip():
         raise NotAllowedYet("Write down to whom it went.")
-    price, costs, claims = (fate.price, fate.costs, _claimed(job, fate, clock)) if sold else (None, 0, 0)
+    price, costs, claims = (None, Decimal(0), Decimal(0))
+    if fate.pays:
+        price, costs = fate.price, fate.costs if fate.is_sale else Decimal(0)
+        claims = _bill_claims(job, fate, clock, by)
     kept = LetGo.objects.create(
         job=job,
         became=fate.became,
@@ -548,11 +677,20 @@ def let_go(job: Job, fate: Fate, *, by: Staff, revision: int) -> LetGo:
         price=price,
         costs=costs,
         claims=claims,
-        surplus=surplus_of(price, costs, claims) if sold else 0,
+        surplus=surplus_of(price, costs, claims) if fate.pays else 0,
         words=fate.words.strip(),
         may_act=said_by(clock),
         decided_by=by,
     )
+    if fate.pays:
+        brought = payments.Brought(
+            amount=price,
+            method=fate.method if fate.is_sale else "",
+            costs=costs,
+            costs_method=fate.costs_method,
+            note=_brought_words(kept),
+        )
+        payments.take_from_gear(job, brought, on=on, by=by)
     workflow.move(job, to=State.LET_GO, by=by, revision=revision, through="storage")
     currency = billing.the_shop().currency
     timeline.write(
@@ -561,8 +699,10 @@ def let_go(job: Job, fate: Fate, *, by: Staff, revision: int) -> LetGo:
         words=f"let it go: {kept.get_became_display().lower()}",
         after={
             "To": kept.to_whom,
-            "Price": billing.say(price, currency) if sold else "",
-            "Owed to its owner": billing.say(kept.surplus, currency) if sold else "",
+            "Price" if fate.is_sale else "Value": billing.say(price, currency) if fate.pays else "",
+            "Costs": billing.say(costs, currency) if costs else "",
+            "Claimed by the shop": billing.say(claims, currency) if fate.pays else "",
+            "Owed to its owner": billing.say(kept.surplus, currency) if fate.pays else "",
             "Why": kept.words,
         },
     )
@@ -586,16 +726,29 @@ def said_by(clock: storage.Clock) -> dict[str, Any]:
     }
 
 
-def _claimed(job: Job, fate: Fate, clock: storage.Clock) -> Decimal:
-    most = claims_on(job, clock).total
-    if fate.claims is None:
-        return most
-    if fate.claims > most:
+def _bill_claims(job: Job, fate: Fate, clock: storage.Clock, by: Staff) -> Decimal:
+    """Invoice what is open, with as much storage as is claimed. Return what the shop claims of what it brought."""
+    charged = fee_charged(job)
+    most = max(clock.fee - charged, Decimal(0))
+    more = most if fate.storage is None else fate.storage
+    if more > most:
         currency = billing.the_shop().currency
         raise NotAllowedYet(
-            f"The shop can claim at most {billing.say(most, currency)}: that is what is open."
+            f"The shop can claim at most {billing.say(most, currency)} for storage: the rest is charged already."
+            if charged
+            else f"The shop can claim at most {billing.say(most, currency)} for storage."
         )
-    return fate.claims
+    if more:
+        _charge_storage(job, clock, charged + more, by)
+    if billing.draft(job).charges:
+        billing.issue_invoice(job, by=by)
+    standing = billing.account(job)
+    return max(money.balance(standing.billed, [standing.paid]), Decimal(0))
+
+
+def _brought_words(kept: LetGo) -> str:
+    what = f"Sold to {kept.to_whom}" if kept.became == LetGo.Became.SOLD else "Value of gear kept for parts"
+    return f"{what}, {day_words(kept.on)}"
 
 
 def _decided(job: Job, by: Staff) -> tuple[Job, storage.Clock]:

@@ -3,14 +3,16 @@
 Each verb locks the account it touches first: two tablets at once take their turn, and the second is told.
 """
 
+import datetime as dt
 from dataclasses import dataclass
 from decimal import Decimal
 
 from django.db import transaction
+from django.utils import timezone
 
 from intake import billing
 from intake.billing import Account, CantBill, say
-from intake.models import Invoice, Job, Payment
+from intake.models import CashUp, Invoice, Job, Payment
 from shop import money, timeline
 from shop.errors import NotAllowed
 from shop.models import Staff
@@ -138,6 +140,71 @@ def write_off(of: Job | Invoice, *, amount: Decimal, reason: str, by: Staff) -> 
     return payment
 
 
+@dataclass(frozen=True, kw_only=True)
+class Brought:
+    """What gear that was left behind brought: by a sale, less what the sale cost, or the value it is kept at.
+
+    `method` is empty for what is kept for parts: no money moves.
+    """
+
+    amount: Decimal
+    method: str = ""
+    costs: Decimal = Decimal(0)
+    costs_method: str = ""
+    note: str
+
+
+@transaction.atomic
+def take_from_gear(job: Job, brought: Brought, *, on: dt.date, by: Staff) -> None:
+    """Write down what gear that was left behind brought. Like a payment of its owner it pays the job's invoices, the
+    oldest first; what it brings above them is in hand for its owner, until it is given back.
+
+    Raises:
+        CantBill: the costs are more than the price, or nobody said how money moved.
+    """
+    of, _ = _locked(job)
+    at = _moment(on)
+    if brought.costs > brought.amount:
+        raise CantBill(
+            "The costs are more than the price. Write down as much of them as the price pays; the rest is the shop's."
+        )
+    if brought.amount:
+        sold = bool(brought.method)
+        if sold and brought.method not in paid_by():
+            raise CantBill("Say how the buyer paid.")
+        Payment.objects.create(
+            job=of,
+            kind=Payment.Kind.SALE if sold else Payment.Kind.KEPT,
+            amount=brought.amount,
+            method=brought.method or Payment.Method.NONE,
+            note=brought.note[:200],
+            at=at,
+            by=by,
+        )
+    if brought.costs:
+        if brought.costs_method not in paid_by():
+            raise CantBill("Say how the costs of the sale were paid.")
+        Payment.objects.create(
+            job=of,
+            kind=Payment.Kind.COSTS,
+            amount=-brought.costs,
+            method=brought.costs_method,
+            note=brought.note[:200],
+            at=at,
+            by=by,
+        )
+
+
+def _moment(on: dt.date) -> dt.datetime:
+    """When money of a day changed hands: now, or at noon of a day before. A till that is counted stays as it was
+    counted, so what is written down for its day after that counts today.
+    """
+    shop = billing.the_shop()
+    if on >= billing.today(shop) or CashUp.objects.filter(day__gte=on).exists():
+        return timezone.now()
+    return dt.datetime.combine(on, dt.time(12), shop.zone)
+
+
 def change(payment: Payment) -> Decimal:
     """What goes back to whoever paid in cash."""
     if payment.tendered is None:
@@ -152,9 +219,11 @@ def paid_by() -> dict[str, str]:
 
 def in_words(payment: Payment) -> str:
     """What a payment was, in words: "Paid, cash", "Given back, card", "Written off"."""
-    if payment.kind == Payment.Kind.WRITE_OFF:
-        return "Written off"
-    what = {Payment.Kind.REFUND: "Given back", Payment.Kind.DEPOSIT: "Deposit"}.get(payment.kind, "Paid")
+    if payment.method == Payment.Method.NONE:
+        return payment.get_kind_display()
+    what = {Payment.Kind.REFUND: "Given back", Payment.Kind.PAYMENT: "Paid"}.get(
+        Payment.Kind(payment.kind), payment.get_kind_display()
+    )
     return f"{what}, {payment.get_method_display().lower()}"
 
 

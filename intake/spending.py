@@ -3,7 +3,8 @@
 The rule, in figures with tax included:
 
 - What counts is what the standing charges come to, on invoices or not, as `shop.money` adds them up. The
-  diagnosis fee that was signed for at drop-off doesn't count; warranty work at nothing is nothing.
+  diagnosis fee that was signed for at drop-off doesn't count, nor does storage, which the signed terms ask for;
+  warranty work at nothing is nothing.
 - It may come to the larger of two: the limit up to which the owner said "just do it", and what they agreed
   to in their latest yes to an estimate, with the options they took, plus the shop's tolerance in per cent.
   A later estimate that they declined takes nothing back of an earlier yes.
@@ -192,14 +193,14 @@ def within_what_was_agreed(job: Job, to: str, by: Staff) -> str | None:
 
 def _charged(job: Job, lines: Sequence[Charge], shop: Shop) -> Decimal:
     """Each invoice's lines with the tax of its day, and what isn't invoiced yet with today's."""
-    fee, today = billing.fee_origin(job), billing.today(shop)
+    signed, today = (billing.fee_origin(job), billing.storage_origin(job)), billing.today(shop)
     bills: dict[int | None, list[Charge]] = {}
     for line in lines:
         bills.setdefault(line.invoice_id, []).append(line)
     together = Decimal(0)
     for whole in bills.values():
         on = whole[0].invoice.issued_on if whole[0].invoice else today
-        counted = [line for line in whole if line.origin != fee]
+        counted = [line for line in whole if not line.origin.startswith(signed)]
         try:
             together += _gross(job, billing.in_order(counted), shop, on)
         except billing.CantBill:

@@ -14,12 +14,14 @@ from intake import billing, front, keeping, storage_picture, work
 from intake.forms_storage import (
     MOST_LETTERS,
     BackForm,
+    DisputeForm,
     LetGoForm,
     LetterForm,
     PauseForm,
     ResumeForm,
     RevisionForm,
     SentForm,
+    SettleForm,
 )
 from intake.models import Job, LetGo, Person, Photo, StorageNotice
 from intake.signatures import picture_of
@@ -55,12 +57,17 @@ def storage(request: Request) -> HttpResponse:
     due = [row for row in rows if row.is_due]
     past = [row for row in rows if row.clock.is_past_deadline]
     shown = {row.job.pk for row in [*due, *past]}
-    ended = LetGo.objects.select_related("job__gear", "job__person", "decided_by").order_by("-on", "-pk")
+    ended = list(
+        LetGo.objects.select_related("job__gear", "job__person", "decided_by").order_by("-on", "-pk")[
+            :ENDED_SHOWN
+        ]
+    )
+    accounts = billing.accounts(one.job_id for one in ended)
     context = {
         "due": due,
         "past": past,
         "rest": [row for row in rows if row.job.pk not in shown],
-        "ended": list(ended[:ENDED_SHOWN]),
+        "ended": [(one, accounts[one.job_id]) for one in ended],
         "today": billing.today(request.shop),
         "law": keeping.LAW,
     }
@@ -223,12 +230,15 @@ def storage_panel(request: Request, job: Job) -> dict[str, Any] | None:
 
 def _clock_context(request: Request, job: Job) -> dict[str, Any]:
     clock = keeping.clock_of(job, request.shop)
+    let_go = getattr(job, "let_go", None)
     return {
         "job": job,
         "clock": clock,
         "picture": storage_picture.draw(clock),
         "waits": job.state in keeping.HERE,
-        "let_go": getattr(job, "let_go", None),
+        "dispute": keeping.dispute_of(job),
+        "let_go": let_go,
+        "account": billing.account(job) if let_go else None,
         "in_question": keeping.address_in_question(job.person),
         "has_address": bool(keeping.mailing_address(job.person)),
         "fee_open": max(clock.fee - keeping.fee_charged(job), 0),
@@ -257,7 +267,8 @@ def _show_job(
         **_clock_context(request, job),
         "notices": job.storage_notices.all(),
         "pauses": job.storage_pauses.all(),
-        "running": next((p for p in job.storage_pauses.all() if p.ended is None), None),
+        "running": keeping.pause_of(job),
+        "not_invoiced": hasattr(job, "let_go") and job.charges.to_invoice().exists(),
         "pause_form": pause or PauseForm(initial={"began": today}, auto_id="pause-%s"),
         "resume_form": resume or ResumeForm(initial={"ended": today}, auto_id="resume-%s"),
     }
@@ -296,6 +307,63 @@ def resume(request: Request, claim: str) -> HttpResponse:
             messages.success(request, "The clock runs again.")
             return go_to(request, _back(job))
     return _show_job(request, _job(claim), resume=form, status=422)
+
+
+@require_http_methods(["GET", "POST"])
+@allowed("see to storage")
+@once
+def dispute(request: Request, claim: str) -> HttpResponse:
+    """Somebody says that the money is wrong: who, and what about."""
+    job = _job(claim)
+    first = {"began": billing.today(request.shop), "revision": job.revision}
+    form = DisputeForm(request.POST if request.method == "POST" else None, initial=first)
+    if form.is_valid():
+        try:
+            keeping.open_dispute(job, by=request.user, **form.cleaned_data)
+        except Refused as why:
+            return _show_dispute(request, _refused(form, request, why), why.status)
+        messages.success(request, "The dispute is recorded. The clock stands still until it is settled.")
+        return go_to(request, _back(job))
+    return _show_dispute(request, form, 422 if form.is_bound else 200)
+
+
+@require_http_methods(["GET", "POST"])
+@allowed("see to storage")
+@once
+def dispute_settled(request: Request, claim: str) -> HttpResponse:
+    """What was agreed about a dispute."""
+    job = _job(claim)
+    first = {"ended": billing.today(request.shop), "revision": job.revision}
+    form = SettleForm(request.POST if request.method == "POST" else None, initial=first)
+    if form.is_valid():
+        try:
+            keeping.settle_dispute(job, by=request.user, **form.cleaned_data)
+        except Refused as why:
+            return _show_dispute(request, _refused(form, request, why), why.status)
+        messages.success(request, "The dispute is settled. The clock runs again.")
+        return go_to(request, _back(job))
+    return _show_dispute(request, form, 422 if form.is_bound else 200)
+
+
+def _refused(form: Any, request: Request, why: Refused) -> Any:
+    """The form as it was typed, with the sentence that refused it, about the job as it is now."""
+    if isinstance(why, ChangedMeanwhile):
+        form = type(form)({**request.POST.dict(), "revision": why.revision})
+    form.add_error(None, str(why))
+    return form
+
+
+def _show_dispute(request: Request, form: DisputeForm | SettleForm, status: int) -> HttpResponse:
+    job = _job(request.resolver_match.kwargs["claim"])
+    context = {
+        "job": job,
+        "form": form,
+        "settling": isinstance(form, SettleForm),
+        "dispute": keeping.dispute_of(job),
+        "waits": job.state in keeping.HERE,
+        "law": keeping.LAW,
+    }
+    return render(request, "intake/storage_dispute.html", context, status=status)
 
 
 @require_POST
@@ -345,8 +413,10 @@ def let_go(request: Request, claim: str) -> HttpResponse:
             on=said["on"],
             to_whom=said["to_whom"],
             price=said["price"],
+            method=said["method"],
             costs=said["costs"] or Decimal(0),
-            claims=said["claims"],
+            costs_method=said["costs_method"],
+            storage=said["storage"],
         )
         try:
             keeping.let_go(job, fate, by=request.user, revision=said["revision"])

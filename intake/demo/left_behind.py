@@ -45,7 +45,9 @@ def stays(past: "Past", plan: Plan) -> Iterator[dt.datetime]:
             "What is left over waits for its owner in the safe.",
             to_whom="Tobin Crane",
             price=Decimal(420),
+            method="cash",
             costs=Decimal("12.50"),
+            costs_method="cash",
         )
         keeping.let_go(job, fate, by=past.wren, revision=_now(job).revision)
 

@@ -356,13 +356,17 @@ class Past:
         pickup.tell(job, how="phone", words="Says it should be half of that", by=self.ida)
         words = f"{who} disputes the sum. Read both answers out to them; Wren offers 10 % off."
         work.note(job, text=words, by=self.ida)
-        keeping.open_dispute(job, words="Says it should be half of that.", by=self.ida)
+        keeping.open_dispute(
+            job, who=who, words="Says it should be half of that.", by=self.ida, revision=_revision(job)
+        )
         yield self.after(plan, 2, 4)
         off = (plan.cost / 10).quantize(Decimal("0.01"))
         charges.charge(
             job, kind="discount", text="For the muddle", quantity=Decimal(1), unit_price=off, by=self.wren
         )
-        keeping.resume(job, by=self.wren)
+        keeping.settle_dispute(
+            job, agreed="10 % off, for the muddle with the answers.", by=self.wren, revision=_revision(job)
+        )
         self._bill(plan)
         self._hand_back(plan)
         work.note(

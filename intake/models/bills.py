@@ -279,7 +279,10 @@ class InvoiceLine(Kept):
 
 
 class Payment(Kept):
-    """Money that changed hands. A refund and a payment taken back are negative sums; a write-off moves no money.
+    """Money that changed hands. What goes out is a negative sum; a write-off moves no money.
+
+    Gear that was left behind pays its job's bills as well: by what its sale brought less what the sale cost, or by
+    the value at which the shop kept it for parts, and then no money moves either.
 
     It is for a job (a deposit comes before its invoice), or for an invoice of what was sold over the counter.
     """
@@ -289,6 +292,9 @@ class Payment(Kept):
         DEPOSIT = "deposit", "Deposit"
         REFUND = "refund", "Refund"
         WRITE_OFF = "write-off", "Written off"
+        SALE = "sale", "Sale of gear left behind"
+        COSTS = "costs", "Costs of the sale"
+        KEPT = "kept", "Gear kept for parts"
 
     class Method(models.TextChoices):
         CASH = "cash", "Cash"
@@ -315,12 +321,13 @@ class Payment(Kept):
                 condition=Q(job__isnull=False) | Q(invoice__isnull=False), name="payment_is_for_something"
             ),
             models.CheckConstraint(
-                condition=(Q(kind="refund") & Q(amount__lt=0)) | (~Q(kind="refund") & Q(amount__gt=0)),
+                condition=Q(kind__in=["refund", "costs"], amount__lt=0)
+                | (~Q(kind__in=["refund", "costs"]) & Q(amount__gt=0)),
                 name="payment_refund_is_negative",
             ),
             models.CheckConstraint(
-                condition=(Q(kind="write-off", method="none") & ~Q(note=""))
-                | (~Q(kind="write-off") & ~Q(method="none")),
+                condition=(Q(kind__in=["write-off", "kept"], method="none") & ~Q(note=""))
+                | (~Q(kind__in=["write-off", "kept"]) & ~Q(method="none")),
                 name="payment_write_off_moves_nothing",
             ),
         ]

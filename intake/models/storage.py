@@ -51,20 +51,26 @@ class NoticeBack(Kept):
 
 
 class StoragePause(models.Model):
-    """A stretch in which the storage clock stands still, because the shop itself is the cause. Both days count."""
+    """A stretch in which the storage clock stands still, because the shop itself is the cause. Both days count.
+
+    A dispute has who says so, and once it is settled what was agreed.
+    """
 
     class Why(models.TextChoices):
         PARTS = "parts", "The shop waits for parts"
-        DISPUTE = "dispute", "A dispute about money is open"
+        DISPUTE = "dispute", "A dispute about money"
         SHOP = "shop", "The shop couldn't hand it over"
 
     job = models.ForeignKey(Job, models.PROTECT, related_name="storage_pauses")
     why = models.CharField("why", max_length=8, choices=Why.choices)
     words = models.CharField("what it is about", max_length=300)
+    who = models.CharField("who says so", max_length=120, blank=True)
+    agreed = models.CharField("what was agreed", max_length=500, blank=True)
     began = models.DateField("from")
     ended = models.DateField("until", null=True, blank=True)
     by = models.ForeignKey(Staff, models.PROTECT, related_name="+")
     at = models.DateTimeField(default=timezone.now)
+    ended_by = models.ForeignKey(Staff, models.PROTECT, null=True, blank=True, related_name="+")
 
     class Meta:
         ordering = ["began", "pk"]
@@ -97,7 +103,7 @@ class LetGo(Kept):
     to_whom = models.CharField("to whom", max_length=200, blank=True)
     price = models.DecimalField(
         max_digits=12, decimal_places=3, null=True, blank=True
-    )  # what it was sold for
+    )  # what it was sold for, or the value at which it was kept for parts
     costs = models.DecimalField(max_digits=12, decimal_places=3, default=0)  # of selling it
     claims = models.DecimalField(
         max_digits=12, decimal_places=3, default=0

@@ -85,7 +85,7 @@ def _payments(asked: Asked) -> list[Paid]:
             who=name or str((buyer or {}).get("name", "")),
             amount=amount,
             method=method,
-            is_write_off=kind == Payment.Kind.WRITE_OFF,
+            kind=kind,
         )
         for pk, kind, job, invoice, credits, amount, method, at, name, buyer in found.values_list(
             "pk",

@@ -1,6 +1,7 @@
 """Takings: the money that changed hands, by how it was paid, day by day or month by month.
 
-What was given back counts against the day it was given back. A write-off moves no money and is left out.
+What was given back counts against the day it was given back, and so does what selling gear left behind cost. What
+moves no money, a write-off or the value of gear kept for parts, is left out.
 """
 
 import datetime as dt
@@ -34,7 +35,7 @@ def of(asked: Asked) -> Sheet:
     since, until = asked.bounds
     paid = list(
         Payment.objects.filter(at__gte=since, at__lt=until)
-        .exclude(kind=Payment.Kind.WRITE_OFF)
+        .exclude(method=Payment.Method.NONE)
         .order_by()
         .values_list("at", "method", "amount")
     )
@@ -61,7 +62,12 @@ def of(asked: Asked) -> Sheet:
             ("Taken", asked.say(totals[-1])),
             *((m.label, asked.say(t)) for m, t in zip(METHODS, totals, strict=False) if t),
         ],
-        notes=[f"{asked.say(-given_back)} of it was given back; it is taken off."] if given_back else [],
+        notes=[
+            f"{asked.say(-given_back)} went out again, given back or as costs of selling gear left behind; it is taken "
+            "off."
+        ]
+        if given_back
+        else [],
         empty="No money changed hands in these days.",
     )
 

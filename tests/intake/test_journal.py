@@ -14,7 +14,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from intake import journal
+from intake import billing, journal
 from intake.journal import Account, Counted, Item, Paid, Paper
 from shop import demo, money
 from shop.models import Shop
@@ -31,8 +31,8 @@ def paper(gross, *, day=DAY, account="job", number="INV-00001", **more):
     return Paper(account, day, moment(day), number, "Dana Whitlow", D(gross), "USD", **more)
 
 
-def paid(amount, *, day=DAY, account="job", method="cash", number="Payment 1", write_off=False):
-    return Paid(account, day, moment(day), number, "Dana Whitlow", D(amount), method, write_off)
+def paid(amount, *, day=DAY, account="job", method="cash", number="Payment 1", kind="payment"):
+    return Paid(account, day, moment(day), number, "Dana Whitlow", D(amount), method, kind)
 
 
 def said(documents):
@@ -101,10 +101,73 @@ def test_a_credit_note_on_a_paid_invoice_is_held_until_it_is_given_back():
 def test_a_write_off_moves_no_money():
     later = DAY + dt.timedelta(days=200)
     assert said(
-        [paper("30", items=(Item("part", D(30)),)), paid("30", day=later, method="none", write_off=True)]
+        [paper("30", items=(Item("part", D(30)),)), paid("30", day=later, method="none", kind="write-off")]
     )[2:] == [
         (Account.WRITTEN_OFF, D(30), D(0)),
         (Account.OWED, D(0), D(30)),
+    ]
+
+
+def test_what_was_written_off_and_comes_after_all_is_taken_off_it_before_anything_is_held():
+    days = [DAY + dt.timedelta(days=n) for n in range(3)]
+    documents = [
+        paper("30", day=days[0], items=(Item("part", D(30)),)),
+        paid("20", day=days[1], method="none", kind="write-off"),
+        paid("35", day=days[2], number="Payment 2"),
+    ]
+    assert said(documents)[4:] == [
+        (Account.TILL, D(35), D(0)),
+        (Account.OWED, D(0), D(10)),
+        (Account.HELD, D(0), D(5)),
+        (Account.WRITTEN_OFF, D(0), D(20)),
+    ]
+
+
+def test_a_sale_of_gear_left_behind_pays_the_bill_and_the_rest_is_held_until_it_is_given_back():
+    """By hand: 338.03 is open; sold for 500, which cost 30; 500 - 338.03 - 30 = 131.97 is its owner's."""
+    hours = [moment(DAY) + dt.timedelta(hours=n) for n in range(4)]
+    documents = [
+        paper("338.03", items=(Item("labour", D("218.03")), Item("fee", D(120)))),
+        Paid("job", DAY, hours[1], "Payment 1", "Dana Whitlow", D(500), "cash", "sale"),
+        Paid("job", DAY, hours[2], "Payment 2", "Dana Whitlow", D(-30), "cash", "costs"),
+        Paid("job", DAY, hours[3], "Payment 3", "Dana Whitlow", D("-131.97"), "cheque", "refund"),
+    ]
+    assert said(documents)[3:] == [
+        (Account.TILL, D(500), D(0)),
+        (Account.OWED, D(0), D("338.03")),
+        (Account.HELD, D(0), D("161.97")),
+        (Account.HELD, D(30), D(0)),
+        (Account.TILL, D(0), D(30)),
+        (Account.HELD, D("131.97"), D(0)),
+        (Account.CHEQUES, D(0), D("131.97")),
+    ]
+    assert [e.text for e in journal.journal(documents)][3] == "Sale of gear left behind, Dana Whitlow"
+
+
+def test_a_sale_that_brings_less_than_is_open_leaves_the_rest_owed():
+    later = DAY + dt.timedelta(days=1)
+    documents = [
+        paper("100", items=(Item("fee", D(100)),)),
+        paid("50", day=later, method="transfer", kind="sale"),
+        paid("-10", day=later, method="cash", number="Payment 2", kind="costs"),
+    ]
+    assert said(documents)[2:] == [
+        (Account.BANK, D(50), D(0)),
+        (Account.OWED, D(0), D(50)),
+        (Account.OWED, D(10), D(0)),
+        (Account.TILL, D(0), D(10)),
+    ]
+
+
+def test_gear_kept_for_parts_at_a_value_moves_no_money():
+    documents = [
+        paper("100", items=(Item("fee", D(100)),)),
+        paid("120", day=DAY + dt.timedelta(days=1), method="none", kind="kept"),
+    ]
+    assert said(documents)[2:] == [
+        (Account.KEPT, D(120), D(0)),
+        (Account.OWED, D(0), D(100)),
+        (Account.HELD, D(0), D(20)),
     ]
 
 
@@ -169,10 +232,10 @@ def documents(draw):
         is_credit = draw(st.booleans())
         return Paper(account, day, moment(day), f"INV-{number}", "", is_credit=is_credit, **draw(bills()))
     amount = draw(st.decimals("0.01", 900, places=2))
-    sort = draw(st.sampled_from(["payment", "refund", "write-off"]))
+    kind = draw(st.sampled_from(sorted(journal.TEXTS)))
     return Paid(
-        account, day, moment(day), f"Payment {number}", "", -amount if sort == "refund" else amount,
-        "none" if sort == "write-off" else draw(st.sampled_from(sorted(journal.BY_METHOD))), sort == "write-off",
+        account, day, moment(day), f"Payment {number}", "", -amount if kind in ("refund", "costs") else amount,
+        "none" if kind in ("write-off", "kept") else draw(st.sampled_from(sorted(journal.BY_METHOD))), kind,
     )  # fmt: skip
 
 
@@ -194,16 +257,18 @@ def test_debits_equal_credits_in_every_document_and_together(books):
 
 
 @given(BOOKS)
-def test_what_is_owed_less_what_is_held_is_what_the_accounts_come_to(books):
-    owes = defaultdict(D)
+def test_what_is_owed_and_what_is_held_is_what_the_pages_say_of_the_accounts(books):
+    sums = defaultdict(lambda: {"invoiced": D(0), "credited": D(0), "paid": D(0), "written_off": D(0)})
     for document in books:
         if isinstance(document, Paid):
-            owes[document.account] -= document.amount
+            side = "written_off" if document.kind == "write-off" else "paid"
+            sums[document.account][side] += document.amount
         else:
-            owes[document.account] += -document.gross if document.is_credit else document.gross
+            sums[document.account]["credited" if document.is_credit else "invoiced"] += document.gross
+    accounts = [billing.Account(**each) for each in sums.values()]
     found = balances(journal.journal(books))
-    assert found[Account.OWED] == sum((b for b in owes.values() if b > 0), D(0))
-    assert found[Account.HELD] == sum((b for b in owes.values() if b < 0), D(0))
+    assert found[Account.OWED] == sum((account.owed for account in accounts), D(0))
+    assert found[Account.HELD] == -sum((account.in_hand for account in accounts), D(0))
 
 
 @given(BOOKS, st.randoms())

@@ -2,14 +2,15 @@
 
 import datetime as dt
 from decimal import Decimal
+from typing import Any
 from zoneinfo import ZoneInfo
 
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from intake import billing, keeping, storage_picture, workflow
-from intake.models import Job, ReadyNotice, State
+from intake import billing, keeping, spending, storage_picture, workflow
+from intake.models import Job, ReadyNotice, State, StoragePause
 from shop import timeline
 from shop.errors import ChangedMeanwhile, NotAllowed, NotAllowedYet
 from shop.models import Shop, Staff
@@ -92,15 +93,107 @@ def test_the_clock_stands_still_once_at_a_time(counter: Staff) -> None:
 def test_a_dispute_takes_the_place_of_another_pause(shop: Shop, counter: Staff) -> None:
     job = past_deadline(counter)
     keeping.pause(job, why="parts", words="A knob", began=ago(2), by=counter)
-    opened = keeping.open_dispute(job, words="They say that they paid", by=counter)
+    disputed(job, counter)
     assert [(p.why, p.ended) for p in job.storage_pauses.all()] == [("parts", today()), ("dispute", None)]
-    assert keeping.open_dispute(job, words="Again", by=counter) is None
-    assert opened.why == "dispute"
     assert clock_of(job, shop).why_not == ("A dispute about money is open. Settle it first.",)
 
 
-def test_a_dispute_about_gear_that_isnt_ready_pauses_nothing(counter: Staff) -> None:
-    assert keeping.open_dispute(waiting(counter, state="on-the-bench"), words="Too dear", by=counter) is None
+def disputed(job: Job, by: Staff, **more: Any) -> StoragePause:
+    job.refresh_from_db()
+    said = {"who": "Dana Whitlow", "words": "Says that it is paid", "by": by, "revision": job.revision}
+    return keeping.open_dispute(job, **{**said, **more})
+
+
+def settled(job: Job, by: Staff, **more: Any) -> StoragePause:
+    job.refresh_from_db()
+    said = {"agreed": "Half of the storage", "by": by, "revision": job.revision}
+    return keeping.settle_dispute(job, **{**said, **more})
+
+
+def test_a_dispute_holds_the_clock_until_what_was_agreed_is_written_down(shop: Shop, counter: Staff) -> None:
+    job = waiting(counter, 45)
+    disputed(job, counter, began=ago(9))
+    assert clock_of(job, shop).day == 35
+    with pytest.raises(NotAllowedYet, match="how it was settled"):
+        keeping.resume(job, by=counter)
+    with pytest.raises(NotAllowedYet, match="what was agreed"):
+        settled(job, counter, agreed=" ")
+    over = settled(job, counter, ended=ago(5))
+    assert (over.agreed, over.ended, over.ended_by) == ("Half of the storage", ago(5), counter)
+    assert clock_of(job, shop).day == 40  # 9, 8, 7, 6, 5 days ago: five of 45
+    said = [(entry.words, str(entry.changes)) for entry in timeline.of(job)[:2]]
+    assert "Half of the storage" in said[0][1]
+    assert "Dana Whitlow" in said[1][1] and "Says that it is paid" in said[1][1]
+
+
+def test_there_is_one_way_to_record_a_dispute(as_bench: Tablet, bench: Staff) -> None:
+    job = waiting(bench, 45)
+    with pytest.raises(NotAllowedYet, match="as such"):
+        keeping.pause(job, why="dispute", words="By hand", by=bench)
+    typed = {"why": "dispute", "words": "By hand", "began": today().isoformat()}
+    assert as_bench.send(f"/job/{job.claim}/storage/pause/", typed).status_code == 422
+    assert not job.storage_pauses.exists()
+
+
+@pytest.mark.parametrize(
+    ("more", "why"),
+    [
+        ({"who": " "}, "who says so"),
+        ({"words": " "}, "what it is about"),
+        ({"began": ago(-1)}, "until today"),
+        ({"began": ago(80)}, "from the day the gear came in"),
+    ],
+)
+def test_what_a_dispute_lacks_is_said(counter: Staff, more: dict, why: str) -> None:
+    job = waiting(counter, 45)
+    with pytest.raises(NotAllowedYet, match=why):
+        disputed(job, counter, **more)
+    assert not job.storage_pauses.exists()
+
+
+def test_a_dispute_is_open_once_and_settled_once(counter: Staff) -> None:
+    job = waiting(counter, 45)
+    with pytest.raises(NotAllowedYet, match="No dispute"):
+        settled(job, counter)
+    disputed(job, counter)
+    with pytest.raises(NotAllowedYet, match="open already"):
+        disputed(job, counter)
+    with pytest.raises(ChangedMeanwhile):
+        settled(job, counter, revision=0)
+    settled(job, counter)
+    with pytest.raises(NotAllowedYet, match="No dispute"):
+        settled(job, counter)
+
+
+def test_gear_that_isnt_ready_has_no_clock_for_a_dispute_to_hold(counter: Staff) -> None:
+    with pytest.raises(NotAllowedYet, match="Only gear that waits"):
+        disputed(waiting(counter, state="on-the-bench"), counter)
+
+
+def test_a_dispute_is_recorded_and_settled_by_its_pages(as_counter: Tablet, counter: Staff) -> None:
+    job = past_deadline(counter)
+    path = f"/job/{job.claim}/storage/dispute/"
+    assert "Record a dispute" in as_counter.get(f"/job/{job.claim}/").content.decode()
+    typed = {
+        "who": "Their brother",
+        "words": "It was <paid>.",
+        "began": today().isoformat(),
+        "revision": job.revision,
+    }
+    wrong = as_counter.send(path, {**typed, "who": ""})
+    assert wrong.status_code == 422 and "It was &lt;paid&gt;." in wrong.content.decode()
+    late = as_counter.send(path, {**typed, "revision": job.revision - 1})
+    assert late.status_code == 409 and "It was &lt;paid&gt;." in late.content.decode()
+    assert as_counter.send(path, typed).status_code == 302
+    for page in (f"/job/{job.claim}/", f"/job/{job.claim}/storage/", path, f"{path}settled/"):
+        assert "Their brother" in as_counter.get(page).content.decode(), page
+    assert "a dispute is open" in as_counter.get("/storage/").content.decode()
+    job.refresh_from_db()
+    end = {"agreed": "Ten off", "ended": today().isoformat(), "revision": job.revision}
+    assert as_counter.send(f"{path}settled/", {**end, "agreed": ""}).status_code == 422
+    assert as_counter.send(f"{path}settled/", end).status_code == 302
+    page = as_counter.get(f"/job/{job.claim}/storage/").content.decode()
+    assert "Agreed: Ten off" in page and "Nobody disputes" in page
 
 
 @pytest.mark.parametrize("days", [-1, 80])
@@ -241,6 +334,8 @@ def test_the_page_says_why_not_and_offers_nothing(as_owner: Tablet, owner: Staff
     [
         ("pause/", {"owner", "bench", "counter"}),
         ("resume/", {"owner", "bench", "counter"}),
+        ("dispute/", {"owner", "bench", "counter"}),
+        ("dispute/settled/", {"owner", "bench", "counter"}),
         ("charge/", {"owner", "bench", "counter"}),
         ("left-behind/", {"owner"}),
         ("let-go/", {"owner"}),
@@ -325,4 +420,20 @@ def test_the_pauses_stand_anything(
     path = f"/job/{job.claim}/storage/"
     assert as_owner.send(f"{path}pause/", {"why": why, "words": words, "began": began}).status_code == 422
     assert as_owner.send(f"{path}resume/", {"ended": ended}).status_code == 422
+    typed = {"who": words, "words": why, "began": began, "revision": revision}
+    assert as_owner.send(f"{path}dispute/", typed).status_code in {409, 422}
+    typed = {"agreed": words, "ended": ended, "revision": revision}
+    assert as_owner.send(f"{path}dispute/settled/", typed).status_code in {409, 422}
     assert as_owner.send(f"{path}left-behind/", {"revision": revision}).status_code in {409, 422}
+
+
+def test_storage_that_the_signed_terms_ask_for_isnt_held_against_the_spend_limit(
+    shop: Shop, counter: Staff
+) -> None:
+    job = waiting(counter, 45, spend_limit=Decimal(0))
+    keeping.charge_storage(job, by=counter)
+    assert spending.allowance(job).over == 0
+    moved = workflow.move(job, to=State.ON_THE_BENCH, by=counter, revision=job.revision)
+    assert (
+        workflow.move(moved, to=State.SOAK_TEST, by=counter, revision=moved.revision).state == State.SOAK_TEST
+    )

@@ -294,7 +294,7 @@ def test_takings_are_what_was_taken_less_what_was_given_back_by_method_and_day(a
     assert rows["2026-10-05"]["taken"] == "0.00"
     page = as_owner.get("/reports/takings/?span=month&on=2026-10-01").content.decode()
     assert "$130.25" in page
-    assert "$50.05 of it was given back" in page
+    assert "$50.05 went out again" in page
 
 
 @given(
