@@ -1,20 +1,26 @@
 """Charges: what a job costs so far, line by line, until an invoice takes them up."""
 
+import hashlib
+from collections.abc import Collection
+from dataclasses import dataclass
 from decimal import Decimal
+from typing import Final
 
 from django.db import transaction
 from django.db.models import Max
 
-from intake import comebacks, labour, spending
-from intake.billing import money_line
-from intake.models import Charge, Job, LabourSpell
+from intake import comebacks, estimating, labour, proposals, reading, spending
+from intake.billing import money_line, times
+from intake.models import Charge, Estimate, Job, LabourSpell
 from intake.models.bills import LineKind
 from intake.work import mark, take_revision
 from intake.workflow import still_open
 from shop import timeline
-from shop.errors import NotAllowedYet
+from shop.errors import ChangedMeanwhile, NotAllowedYet
 from shop.models import Shop, Staff
 from shop.money import LARGEST, Line, MoneyError, format_amount, round_to, total
+
+_AGREED: Final = "estimate/"  # begins the origin of a charge that was made from an estimate's line
 
 
 @transaction.atomic
@@ -93,6 +99,124 @@ def charge_labour(spell: LabourSpell, *, hours: Decimal, by: Staff) -> Charge:
         under_warranty=LineKind.LABOUR in comebacks.covered_kinds(spell.job),
         by=by,
     )
+
+
+# --- What was agreed -----------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Agreed:
+    """What is left to charge of what the owner agreed to, as the charges that it would make.
+
+    `others` are charges that nothing in the estimate asks for. `mark` changes when anything of what is left
+    does: what is charged is what was seen.
+    """
+
+    estimate: Estimate
+    charges: tuple[Charge, ...]
+    others: tuple[Charge, ...]
+
+    @property
+    def mark(self) -> str:
+        seen = [(line.origin, line.quantity.normalize()) for line in self.charges]
+        return hashlib.sha256(repr((self.estimate.pk, seen)).encode()).hexdigest()[:24]
+
+
+def left_of_agreed(job: Job) -> Agreed | None:
+    """What is left to charge of the latest estimate with a yes; None without one."""
+    estimate = estimating.agreed_to(job)
+    if estimate is None:
+        return None
+    standing = {_as_item(line, place): line for place, line in enumerate(reading.standing(job))}
+    left = proposals.rest(estimating.agreed_items(estimate), list(standing))
+    made = [
+        Charge(
+            job=job,
+            kind=item.kind,
+            text=item.text,
+            quantity=item.quantity,
+            unit=item.unit,
+            unit_price=item.unit_price,
+            percent=item.percent,
+            origin=f"{_AGREED}{item.key}",
+        )
+        for item in left.items
+    ]
+    return Agreed(estimate, tuple(made), tuple(standing[item] for item in left.others))
+
+
+@transaction.atomic
+def charge_agreed(
+    job: Job, *, by: Staff, chosen: Collection[str] | None = None, seen: str | None = None
+) -> list[Charge]:
+    """Charge what the owner agreed to and isn't charged yet, in one act: what is too much is judged at its end.
+
+    `chosen` are the origins of the lines to charge, all when not said; `seen` is the mark of what was on the
+    screen.
+
+    Raises:
+        NotAllowedYet: nothing was agreed to, nothing of it is left, or prices are meant otherwise since.
+        ChangedMeanwhile: what is left isn't what was on the screen.
+        AskFirst: with what is charged already it is more than the owner agreed to.
+    """
+    job, shop = still_open(job), Shop.current()
+    left = left_of_agreed(job)
+    if left is None:
+        raise NotAllowedYet("The owner has agreed to nothing yet. Make an estimate, and record their answer.")
+    if not left.charges:
+        raise NotAllowedYet("All that was agreed to is charged already.")
+    if seen is not None and seen != left.mark:
+        raise ChangedMeanwhile("Something was charged or agreed to meanwhile. Look at what is left now.")
+    made = [line for line in left.charges if chosen is None or line.origin in chosen]
+    if not made:
+        raise NotAllowedYet("Choose at least one line to charge.")
+    said = left.estimate
+    if (said.currency, said.prices_include_tax) != (shop.currency, shop.prices_include_tax):
+        raise NotAllowedYet(
+            f"The shop writes its prices otherwise than when estimate {said.number} was made: in another currency, "
+            "or tax was on top and is within them now. Charge these lines one by one."
+        )
+    last = job.charges.aggregate(last=Max("position"))["last"] or 0
+    with spending.agreed(job):
+        for position, line in enumerate(made, start=last + 1):
+            line.job, line.position, line.by = job, position, by
+            line.save(force_insert=True)
+        _adds_up(job)
+    timeline.write(
+        job,
+        by=by,
+        words=f"charged what was agreed to in estimate {said.number}",
+        after={"Charged": "; ".join(in_words(line, shop.currency) for line in made)},
+    )
+    return made
+
+
+def in_words(line: Charge, currency: str) -> str:
+    """A charge in one line: "EL34, matched pair: 2 × $39.20"."""
+    if line.percent is not None:
+        return f"{line.text}: {line.percent.normalize():f} % off"
+    off = " off" if line.kind == LineKind.DISCOUNT else ""
+    return f"{line.text}: {times(line)} × {format_amount(line.unit_price, currency)}{off}"
+
+
+def _as_item(line: Charge, place: int) -> proposals.Item:
+    """A charge as `intake.proposals` tells it from what was agreed: by the line it was made from, if from one.
+
+    Charges by hand get keys below zero, each its own.
+    """
+    made_from = line.origin.removeprefix(_AGREED) if line.origin.startswith(_AGREED) else -1 - place
+    return proposals.Item(
+        kind=line.kind,
+        text=line.text,
+        quantity=line.quantity,
+        unit_price=line.unit_price,
+        unit=line.unit,
+        percent=line.percent,
+        key=int(made_from),
+    )
+
+
+# --- Mending -------------------------------------------------------------------------------------------------
 
 
 @transaction.atomic

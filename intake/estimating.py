@@ -7,7 +7,7 @@ from typing import Any, Final
 
 from django.db import transaction
 
-from intake import billing, proposals
+from intake import billing, proposals, reading
 from intake.models import Answer, Estimate, EstimateLine, Job, Signature
 from intake.models.bills import LineKind
 from shop import money, timeline
@@ -166,6 +166,16 @@ def agreed_with(estimate: Estimate, taken: Collection[int] = ()) -> Decimal:
     if not taken:
         return estimate.gross
     return proposals.total(items(estimate), prices(estimate), taken).gross
+
+
+def agreed_to(job: Job) -> Estimate | None:
+    """The estimate that counts: the latest to which the owner said go ahead. A later no takes nothing back of it."""
+    return next((e for e in reading.estimates(job) if hasattr(e, "answer") and e.answer.yes), None)
+
+
+def agreed_items(estimate: Estimate) -> list[proposals.Item]:
+    """The lines that were agreed to: the fixed ones, and the options that were taken."""
+    return [item for item in items(estimate) if not item.optional or item.key in estimate.answer.taken]
 
 
 def before(estimate: Estimate) -> Estimate | None:

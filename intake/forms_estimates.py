@@ -8,9 +8,10 @@ from typing import Any
 from django import forms
 
 from intake.billing import MOST_LINES, Row
+from intake.charges import in_words
 from intake.forms_bench import QuantityField, ShareField
 from intake.forms_money import ShopForm, SignedForm, paragraph, seen_revision
-from intake.models import Answer
+from intake.models import Answer, Charge
 from intake.models.bills import LineKind
 from intake.proposals import Option
 from shop.fields import AmountField, DayField
@@ -223,3 +224,30 @@ class SignForm(SignedForm, _WordForm):
         cleaned = super().clean()
         self.ask_signature(wanted=True)
         return cleaned
+
+
+# --- Charging what was agreed to ---------------------------------------------------------------------------
+
+
+class AgreedForm(forms.Form):
+    """Which lines of what was agreed to are charged now: all, unless somebody takes the tick away."""
+
+    lines = forms.MultipleChoiceField(
+        label="Charge these",
+        widget=forms.CheckboxSelectMultiple,
+        error_messages={
+            "required": "Choose at least one line to charge.",
+            "invalid_choice": "There is no such line. Load this page again.",
+        },
+    )
+    seen = forms.CharField(widget=forms.HiddenInput, max_length=64, required=False)
+
+    @property
+    def is_fresh(self) -> bool:
+        """What it was filled from is what there is: else no choice in it means anything."""
+        return self.data.get("seen") == self.initial["seen"]
+
+    def __init__(self, *args: Any, lines: Sequence[Charge], mark: str, currency: str, **kwargs: Any):
+        kwargs.setdefault("initial", {"lines": [line.origin for line in lines], "seen": mark})
+        super().__init__(*args, **kwargs)
+        self.fields["lines"].choices = [(line.origin, in_words(line, currency)) for line in lines]

@@ -1,7 +1,10 @@
-"""What a proposal comes to with the options that are taken, and how one differs from the one before it. Pure."""
+"""What a proposal comes to with the options that are taken, how it differs from the one before, what of it is charged.
+
+Pure.
+"""
 
 from collections.abc import Collection, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import Decimal
 from typing import Final, Literal
 
@@ -104,7 +107,7 @@ def changes(before: Sequence[Item], after: Sequence[Item]) -> list[Change]:
     pairs: dict[int, int] = {}
     for same in (
         lambda item: item.says,
-        lambda item: (item.kind, item.text.casefold().split()),
+        _named,
         lambda item: (item.kind, item.quantity, item.unit_price, item.percent),
     ):
         for there in list(new):
@@ -118,3 +121,74 @@ def changes(before: Sequence[Item], after: Sequence[Item]) -> list[Change]:
     ]
     said = [change for change in found if change.before is None or change.before.says != change.after.says]
     return said + [Change(before[here], None) for here in old]
+
+
+# --- What of it is charged ---------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Rest:
+    """What was agreed and isn't charged yet, and the charges that nothing in the proposal asks for.
+
+    Of a line that is charged in part there is the quantity that is left.
+    """
+
+    items: tuple[Item, ...]
+    others: tuple[Item, ...]
+
+
+def rest(agreed: Sequence[Item], charged: Sequence[Item]) -> Rest:
+    """Say what is left to charge of what was agreed.
+
+    A charge that was made from a line bears its `key`, and answers for it whatever it says by now. Others are told
+    by what they say: those of the same kind, words and price count by their quantity; one of the same kind and
+    words at another price answers for the whole line. Where lines of a proposal say the same, all that was
+    charged of them counts for them together.
+    """
+    made, lines = {item.key: item for item in charged}, {item.key for item in agreed}
+    by_hand = [item for item in charged if item.key not in lines]
+    left: list[Item] = []
+    asked = set()
+    for what, alike in _alike(agreed).items():
+        there = sum((_many(item) for item in by_hand if _priced(item) == what), Decimal(0))
+        asked |= {what} if there else set()
+        for line in alike:
+            if line.key in made:
+                same = len(alike) > 1 and _priced(made[line.key]) == what
+                there += _many(made[line.key] if same else line)
+        open_ones = [line for line in alike if line.key not in made]
+        still = sum(map(_many, alike), Decimal(0)) - there
+        for line in open_ones:
+            part = min(_many(line), still)
+            if part > 0:
+                left.append(line if line.percent is not None else replace(line, quantity=part))
+                still -= part
+    others = [item for item in by_hand if _priced(item) not in asked]
+    for line in list(left):
+        other = next((item for item in others if _named(item) == _named(line)), None)
+        if other is not None:
+            others.remove(other)
+            left.remove(line)
+    order = {line.key: place for place, line in enumerate(agreed)}
+    return Rest(tuple(sorted(left, key=lambda line: order[line.key])), tuple(others))
+
+
+def _alike(items: Sequence[Item]) -> dict[tuple[object, ...], list[Item]]:
+    """The lines by what they say, but for how many."""
+    found: dict[tuple[object, ...], list[Item]] = {}
+    for item in items:
+        found.setdefault(_priced(item), []).append(item)
+    return found
+
+
+def _named(item: Item) -> tuple[object, ...]:
+    return (item.kind, tuple(item.text.casefold().split()))
+
+
+def _priced(item: Item) -> tuple[object, ...]:
+    return (*_named(item), item.unit_price if item.percent is None else None, item.percent)
+
+
+def _many(item: Item) -> Decimal:
+    """How many; a discount in per cent is there once."""
+    return item.quantity if item.percent is None else Decimal(1)

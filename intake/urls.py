@@ -97,6 +97,7 @@ urlpatterns: list = [
     path("job/<str:claim>/labour/<int:pk>/charge/", views_labour.job_labour_charge, name="job-labour-charge"),
     path("job/<str:claim>/charges/", views_charges.job_charges, name="job-charges"),
     path("job/<str:claim>/charge/", views_charges.job_charge, name="job-charge"),
+    path("job/<str:claim>/charge/agreed/", views_charges.job_charge_agreed, name="job-charge-agreed"),
     path("job/<str:claim>/charge/<int:pk>/", views_charges.job_charge_edit, name="job-charge-edit"),
     path(
         "job/<str:claim>/charge/<int:pk>/strike/", views_charges.job_charge_strike, name="job-charge-strike"
@@ -180,7 +181,9 @@ urlpatterns: list = [
     path("job/<str:claim>/storage/pause/", views_storage.pause, name="job-storage-pause"),
     path("job/<str:claim>/storage/resume/", views_storage.resume, name="job-storage-resume"),
     path("job/<str:claim>/storage/dispute/", views_storage.dispute, name="job-dispute"),
-    path("job/<str:claim>/storage/dispute/settled/", views_storage.dispute_settled, name="job-dispute-settled"),
+    path(
+        "job/<str:claim>/storage/dispute/settled/", views_storage.dispute_settled, name="job-dispute-settled"
+    ),
     path("job/<str:claim>/storage/charge/", views_storage.charge, name="job-storage-charge"),
     path("job/<str:claim>/storage/left-behind/", views_storage.left_behind, name="job-left-behind"),
     path("job/<str:claim>/storage/let-go/", views_storage.let_go, name="job-let-go"),

@@ -10,7 +10,7 @@ from django.shortcuts import get_object_or_404, render
 from django.urls import reverse
 from django.views.decorators.http import require_GET, require_http_methods
 
-from intake import billing, credits, payments, pickup, reading
+from intake import billing, charges, credits, payments, pickup, reading
 from intake.forms_money import AsIsForm, InvoiceForm, PaymentForm, ReadyNoticeForm
 from intake.models import Estimate, Invoice, Job, Payment, State
 from intake.signatures import picture_of
@@ -56,9 +56,16 @@ def money_panel(request: Request, job: Job) -> dict[str, Any]:
             "next": _next_act(job, latest, standing, proposed, told),
             "went": getattr(job, "pickup", None) if job.state == State.COLLECTED else None,
             "back_to_bench": _goes_on(job, latest),
+            "to_charge": _agreed_to_charge(job),
             "may_go_as_is": State.GOING_HOME_AS_IS in billing.workflow.NEXT[State(job.state)],
         }
     }
+
+
+def _agreed_to_charge(job: Job) -> int:
+    """How many lines that the owner agreed to aren't charged yet."""
+    left = None if job.is_over else charges.left_of_agreed(job)
+    return len(left.charges) if left else 0
 
 
 def _goes_on(job: Job, latest: Estimate | None) -> bool:

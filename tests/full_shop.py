@@ -103,6 +103,7 @@ class FullShop:
     here: Job  # on the bench, with everything that a job can have
     ready: Job  # invoiced, told, a deposit taken
     gone: Job  # collected, under warranty
+    agreed: Job  # its estimate has a yes, and some of it is charged
     deciding: Job  # its second estimate has no answer yet
     as_is: Job
     tagged: Job
@@ -172,6 +173,7 @@ class FullShop:
             "job-photos": [(job, "")],
             "job-labour-edit": [({**job, "pk": self.spell.pk}, "")],
             "job-charges": [(job, "")],
+            "job-charge-agreed": [({"claim": each.claim}, "") for each in (self.agreed, here, self.tagged)],
             "job-charge-edit": [({**job, "pk": line.pk}, "")],
             "job-readings": [(job, "")],
             "job-estimate": [(job, ""), ({"claim": self.deciding.claim}, "?from=estimate")],
@@ -265,6 +267,11 @@ class FullShop:
             (to("job-photos", **job), {}),
             (to("job-labour", **job), {}),
             (to("job-charge", **job), {}),
+            (to("job-charge-agreed", claim=self.agreed.claim), {}),
+            (
+                to("job-charge-agreed", claim=self.agreed.claim),
+                {"seen": charges.left_of_agreed(self.agreed).mark},
+            ),
             (to("job-reading", **job), {"written": "a lot"}),
             (to("job-move", **job), {"to": State.READY, "seen": self.here.state, **at}),
             (to("job-estimate", **job), {"rows-TOTAL_FORMS": "1", "rows-INITIAL_FORMS": "0"}),
@@ -374,6 +381,15 @@ def build(owner: Staff, bench: Staff, counter: Staff) -> FullShop:
     proposed(deciding, bench)
     proposed(deciding, bench, row(), row("part", "Belt", "2", "4.50"), row("discount", "Regular", "1", "5"))
     workflow.move(deciding, to=State.OWNER_TO_DECIDE, by=bench, revision=deciding.revision)
+    agreed = JobFactory(
+        month=BEFORE, visit__taken_in_by=counter, state=State.ON_THE_BENCH, gear__kind="effect"
+    )
+    yes = proposed(
+        agreed, bench, row(), row("part", "Belt", "2", "4.50"), row("discount", "Regular", "1", "5")
+    )
+    estimating.answer(yes, yes=True, how="phone", who="Piet Harrow", by=counter)
+    charged(agreed, "part", "Belt", "4.50", by=bench)
+    charged(agreed, "fee", "Rush", "20", by=bench)
     as_is = JobFactory(month=BEFORE, visit__taken_in_by=counter, diagnosis_fee=Decimal(45), gear__kind="echo")
     billing.take_home_as_is(as_is, by=counter, revision=as_is.revision, reason="Too dear for the owner.")
     for state in (State.PARTS_ON_ORDER, State.IN_LINE, State.SOAK_TEST, State.LEFT_BEHIND, State.LET_GO):
@@ -410,6 +426,7 @@ def build(owner: Staff, bench: Staff, counter: Staff) -> FullShop:
         here=here,
         ready=ready,
         gone=gone,
+        agreed=agreed,
         deciding=deciding,
         as_is=as_is,
         tagged=tagged,
@@ -520,7 +537,9 @@ def _not_collected(terms: Terms, by: Staff) -> dict[str, Job]:
     keeping.pause(left, why="shop", words="We moved the shop.", by=by)
     keeping.resume(left, by=by)
     keeping.came_back(sent(left, 100, by, tracking="HP 1201"), on=timezone.localdate(), words="Moved", by=by)
-    fate = keeping.Fate(became="sold", words="Nobody answered.", to_whom="The reuse shop", price=Decimal(300), method="cash")
+    fate = keeping.Fate(
+        became="sold", words="Nobody answered.", to_whom="The reuse shop", price=Decimal(300), method="cash"
+    )
     keeping.let_go(sold, fate, by=by, revision=sold.revision)
     return {"left": left, "overdue": overdue, "clear": clear, "sold": sold}
 

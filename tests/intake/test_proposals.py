@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from intake.proposals import Item, Prices, changes, options, total
+from intake.proposals import Item, Prices, changes, options, rest, total
 from shop.money import MoneyError, TaxShare
 
 TAX = TaxShare("Sales tax", Decimal("7.25"))
@@ -144,3 +144,81 @@ def test_a_line_that_came_one_way_goes_the_other_way(before, after):
     there, back = changes(before, after), changes(after, before)
     assert sum(c.before is None for c in there) == sum(c.after is None for c in back)
     assert sum(c.after is None for c in there) == sum(c.before is None for c in back)
+
+
+# --- What of it is charged ---------------------------------------------------------------------------------
+
+FOUR = replace(TUBES, quantity=Decimal(4))
+
+
+def by_hand(item: Item, key: int = -1, **change: object) -> Item:
+    return replace(item, key=key, **change)
+
+
+@pytest.mark.parametrize(
+    ("charged", "left"),
+    [
+        ([], [LABOUR, FOUR, REGULAR]),
+        ([LABOUR], [FOUR, REGULAR]),
+        ([LABOUR, FOUR, REGULAR], []),
+        # what was made from a line answers for it, whatever somebody made of it since
+        ([replace(FOUR, quantity=Decimal(1), text="Tubes", unit_price=Decimal(5))], [LABOUR, REGULAR]),
+        # by hand: the same words, in whatever case and spacing
+        ([by_hand(LABOUR, text="filter  CAPACITORS")], [FOUR, REGULAR]),
+        ([by_hand(REGULAR)], [LABOUR, FOUR]),
+        # by hand and not all of it: the rest
+        ([by_hand(FOUR, quantity=Decimal(1))], [LABOUR, replace(FOUR, quantity=Decimal(3)), REGULAR]),
+        (
+            [by_hand(FOUR, quantity=Decimal(1)), by_hand(FOUR, -2, quantity=Decimal(2))],
+            [LABOUR, replace(FOUR, quantity=Decimal(1)), REGULAR],
+        ),
+        ([by_hand(FOUR, quantity=Decimal(5))], [LABOUR, REGULAR]),
+        # at another price it is charged all the same
+        ([by_hand(FOUR, unit_price=Decimal(70))], [LABOUR, REGULAR]),
+        ([by_hand(REGULAR, percent=Decimal(5))], [LABOUR, FOUR]),
+        # of another kind, or in other words, it is something else
+        ([by_hand(FOUR, kind="labour")], [LABOUR, FOUR, REGULAR]),
+        ([by_hand(FOUR, text="6L6GC")], [LABOUR, FOUR, REGULAR]),
+    ],
+)
+def test_what_is_left_to_charge_is_the_rest(charged, left):
+    assert list(rest([LABOUR, FOUR, REGULAR], charged).items) == left
+
+
+def test_lines_that_say_the_same_count_together():
+    again = replace(FOUR, key=9)
+    assert rest([FOUR, again], [by_hand(FOUR)]).items == (FOUR,)
+    assert rest([FOUR, again], [by_hand(FOUR, quantity=Decimal(5))]).items == (
+        replace(FOUR, quantity=Decimal(3)),
+    )
+    assert (
+        rest([FOUR, again], [by_hand(FOUR, quantity=Decimal(5)), replace(FOUR, quantity=Decimal(3))]).items
+        == ()
+    )
+
+
+def test_what_the_proposal_doesnt_name_is_told_apart():
+    timed = by_hand(LABOUR, text="Labour")
+    assert rest([LABOUR, FOUR], [by_hand(FOUR, -2), timed]).others == (timed,)
+
+
+@given(_items, st.data())
+@settings(max_examples=200)
+def test_charged_in_whatever_order_it_is_all_charged_once(items, data):
+    """From the proposal or by hand, whole lines or parts of them: in the end there is what was agreed, no more."""
+
+    def many(lines):
+        found = {}
+        for line in lines:
+            key = (line.kind, line.text.casefold(), line.unit_price)
+            found[key] = found.get(key, 0) + line.quantity
+        return found
+
+    agreed = [replace(item, key=n) for n, item in enumerate(items, start=1)]
+    charged: list[Item] = []
+    while left := rest(agreed, charged).items:
+        line = data.draw(st.sampled_from(left))
+        some = data.draw(st.sampled_from([line.quantity, min(line.quantity, Decimal("0.5"))]))
+        made, own = line, replace(line, key=-1 - len(charged), quantity=some)
+        charged.append(data.draw(st.sampled_from([made, own])))
+    assert many(charged) == many(agreed)
