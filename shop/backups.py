@@ -9,6 +9,10 @@ A backup is a zip file, so that any computer opens it:
 Beside it lies `NAME.zip.sha256`, which `sha256sum --check` reads. A receipt of the same name is kept in the
 shop's own folder, wherever the backup itself went: by it the front page knows how old the last one is.
 
+A restore moves the shop's files aside and the backup's to their place. What it does stands in the file
+`restore-under-way` beforehand: where the power fails in between, `recover` puts the shop back as it was when it is next
+opened, and the restore can be made again.
+
 Left out on purpose: who is signed in (a stolen backup must open no session) and the secret key (it makes
 nothing that is kept: where it changes, everybody signs in again).
 """
@@ -76,6 +80,11 @@ def open_lock() -> Path:
     return settings.HOME / "open.lock"
 
 
+def under_way() -> Path:
+    """The file that names where a restore keeps what was there; it stands from its first move to its last."""
+    return settings.HOME / "restore-under-way"
+
+
 def last_made() -> datetime | None:
     """When the last backup was made, wherever it went, or None if none ever was."""
     found = [match for path in folder().glob("*.sha256") if (match := _RECEIPT.fullmatch(path.name))]
@@ -94,8 +103,11 @@ def make(to: Path | None = None, *, at: datetime | None = None) -> Path:
     database speaks of is never missing.
 
     Raises:
-        BackupRefused: the folder can't be written to, the disk is full, or PostgreSQL's tools are missing.
+        BackupRefused: the folder can't be written to, the disk is full, PostgreSQL's tools are missing, or a
+            restore was cut short: the shop is in two halves then.
     """
+    if under_way().exists():
+        raise BackupRefused("A restore is under way, or was cut short. Open the shop once; then back it up.")
     at = (at or datetime.now(UTC)).astimezone()
     target = Path(to) if to else folder()
     try:
@@ -337,6 +349,7 @@ def restore(contents: Contents, *, at: datetime | None = None) -> Path:
     at = (at or datetime.now(UTC)).astimezone()
     try:
         with locks.held(open_lock()):
+            recover()
             kept = _free_name(settings.HOME, f"before-restore-{at:%Y-%m-%d-%H%M%S}")
             with tempfile.TemporaryDirectory(dir=settings.HOME, prefix=".restore-") as room:
                 _unpack(contents, Path(room))
@@ -383,14 +396,53 @@ def _unpack(contents: Contents, room: Path) -> None:
 def _swap_sqlite(room: Path, kept: Path) -> None:
     """Move the shop's files into `kept` and the unpacked ones to their place; on failure, move them back."""
     place = Path(connection.settings_dict["NAME"])
-    journals = [place.with_name(place.name + ending) for ending in ("-wal", "-shm", "-journal")]
+    _write_whole(under_way(), kept.name)
+    _sync(under_way().parent)
     with _moves() as move:
-        for path in [place, *journals]:  # a journal left behind would be played into the restored database
+        for path in _own_files():  # a journal left behind would be played into the restored database
             move(path, kept / path.name)
+        _sync(kept)
         move(room / _MEMBER["sqlite"], place)
         move(Path(settings.MEDIA_ROOT), kept / "media")
         move(room / "media", Path(settings.MEDIA_ROOT))
     _sync(place.parent)
+    under_way().unlink()
+
+
+def _own_files() -> list[Path]:
+    """The files of a database that is a file: its journals, then itself. While it lies in its place, they are its."""
+    place = Path(connection.settings_dict["NAME"])
+    return [*(place.with_name(place.name + ending) for ending in ("-wal", "-shm", "-journal")), place]
+
+
+def recover() -> bool:
+    """Put the shop back as it was before a restore that was cut short. Return whether there was one.
+
+    Whoever calls it holds the open lock, so that no restore is under way now. To do it twice is to do it once: where
+    it is cut short itself, it goes on the next time.
+    """
+    if not under_way().exists():
+        return False
+    connections.close_all()
+    kept = settings.HOME / under_way().read_text().strip()
+    *journals, database = _own_files()
+    if (kept / database.name).exists():  # it was moved aside: what lies in its place came from the backup
+        for path in journals:
+            path.unlink(missing_ok=True)
+        shutil.move(kept / database.name, database)
+    for path in journals:
+        if (kept / path.name).exists():
+            shutil.move(kept / path.name, path)
+    if (kept / "media").exists():
+        shutil.rmtree(settings.MEDIA_ROOT, ignore_errors=True)
+        shutil.move(kept / "media", settings.MEDIA_ROOT)
+    for room in settings.HOME.glob(".restore-*"):
+        shutil.rmtree(room, ignore_errors=True)
+    _sync(database.parent)
+    under_way().unlink()
+    with contextlib.suppress(OSError):
+        kept.rmdir()
+    return True
 
 
 def _swap_postgresql(room: Path, kept: Path) -> None:
@@ -435,6 +487,7 @@ def _moves() -> Iterator:
     except BaseException:
         for source, target in reversed(done):
             shutil.move(target, source)
+        under_way().unlink(missing_ok=True)
         raise
 
 

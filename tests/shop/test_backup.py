@@ -6,6 +6,7 @@ import os
 import shutil
 import sqlite3
 import subprocess
+import sys
 import threading
 import time
 import zipfile
@@ -27,6 +28,7 @@ from shop.models import OnceKey
 SQLITE = "sqlite"
 # pg_dump sees only what is committed; of SQLite each test has a file of its own.
 pytestmark = pytest.mark.django_db(transaction=connection.vendor != SQLITE)
+ROOT = Path(backups.__file__).parents[1]
 FOUR = datetime(2026, 3, 4, 16, 5, 6).astimezone()
 
 
@@ -375,6 +377,60 @@ def test_the_command_says_where_the_backup_is(open_shop: Path, capsys: pytest.Ca
     call_command("backup")
     [path] = (open_shop / "backups").glob("*.zip")
     assert f"Backup: {path}" in capsys.readouterr().out
+
+
+KILLED = r"""
+import os, shutil, sys
+from pathlib import Path
+import django
+django.setup()
+from django.db import connection
+from shop import backups
+from shop.models import OnceKey
+left, move = int(sys.argv[2]), shutil.move
+contents = backups.check(Path(sys.argv[1]))
+OnceKey.objects.create(key="later")
+def count_down(*args):
+    global left
+    if not left:
+        os._exit(9)  # as if the plug were pulled: nothing is put back, no file is closed
+    left -= 1
+    move(*args)
+shutil.move = count_down
+backups.call_command = lambda *args, **options: None
+backups.restore(contents)
+"""
+
+
+@pytest.mark.skipif(connection.vendor != SQLITE, reason="PostgreSQL replaces its rows in one transaction")
+def test_a_restore_that_is_cut_short_at_any_point_is_taken_back_at_the_next_start(
+    open_shop: Path, tmp_path: Path
+) -> None:
+    backup = backups.make()
+    (open_shop / "media" / "back.jpg").write_bytes(b"a later picture")
+    connections.close_all()
+    aside = tmp_path / "aside"
+    shutil.copytree(open_shop, aside)
+    surroundings = os.environ | {"BENCHTAG_HOME": str(open_shop), "DJANGO_SETTINGS_MODULE": "shop.settings"}
+    surroundings.pop("DATABASE_URL", None)
+    for moves in range(9):
+        shutil.rmtree(open_shop)
+        shutil.copytree(aside, open_shop)
+        command = [sys.executable, "-c", KILLED, str(backup), str(moves)]
+        done = subprocess.run(command, env=surroundings, cwd=ROOT, capture_output=True, text=True)
+        if done.returncode == 0:
+            break
+        assert done.returncode == 9, done.stderr
+        with pytest.raises(backups.BackupRefused, match="cut short"):
+            backups.make()
+        assert backups.recover()
+        assert keys() == {"before", "later"}, moves
+        assert (open_shop / "media" / "back.jpg").read_bytes() == b"a later picture"
+        assert not backups.under_way().exists() and not list(open_shop.glob(".restore-*"))
+        connections.close_all()
+    assert moves >= 4, "the database, its journals, the pictures, and what takes their place"
+    assert not backups.recover()
+    assert keys() == {"before"}
 
 
 @pytest.mark.parametrize(

@@ -51,6 +51,8 @@ class Command(BaseCommand):
             raise CommandError(sentence)
         try:
             with locks.held(backups.open_lock()):
+                if backups.recover():
+                    self.stdout.write("A restore was cut short. The shop is as it was before; restore again.")
                 self.open(**options)
         except locks.Busy as busy:
             raise CommandError(f"This shop is open already ({busy}), or a restore is under way.") from None
