@@ -1,7 +1,10 @@
 """The people of the shop: taking somebody on, changing what they may do, their keys, their locks."""
 
 from axes.utils import reset
+from django.contrib.auth import SESSION_KEY
+from django.contrib.sessions.models import Session
 from django.db import transaction
+from django.utils import timezone
 
 from shop import timeline
 from shop.errors import Refused
@@ -41,25 +44,41 @@ def change(staff: Staff, *, name: str, role: str, is_active: bool, by: Staff) ->
     if not (role == Role.OWNER and is_active) and not others:
         raise LastOwner("This is the only owner who may sign in. Make somebody else an owner first.")
     staff.save(update_fields=["name", "role", "is_active"])
+    if not is_active:
+        end_sessions(staff)
     timeline.write(staff, by=by, words="was changed", before=before, after=_facts(staff))
 
 
+def end_sessions(staff: Staff, *, but: str | None = None) -> None:
+    """Sign somebody out wherever they are, `but` not in the session of this key."""
+    for session in Session.objects.filter(expire_date__gt=timezone.now()).exclude(pk=but or ""):
+        if session.get_decoded().get(SESSION_KEY) == str(staff.pk):
+            session.delete()
+
+
 @transaction.atomic
-def set_password(staff: Staff, password: str, *, by: Staff) -> None:
-    """Give somebody a new password. Wherever they are signed in, they are out, and so is what hung on it."""
+def set_password(staff: Staff, password: str, *, by: Staff, here: str | None = None) -> None:
+    """Give somebody a new password. Wherever they are signed in, they are out, and so is what hung on it.
+
+    `here` is the key of the session in which they do it themselves: that one goes on.
+    """
     staff.set_password(password)
     staff.save(update_fields=["password"])
+    end_sessions(staff, but=here)
     timeline.write(staff, by=by, words="got a new password")
 
 
 @transaction.atomic
-def set_pin(staff: Staff, pin: str, *, by: Staff) -> None:
-    """Give somebody a PIN; an empty one takes theirs away.
+def set_pin(staff: Staff, pin: str, *, by: Staff, here: str | None = None) -> None:
+    """Give somebody a PIN; an empty one takes theirs away. Whoever came in with the old one is out.
+
+    `here` is the key of the session in which they do it themselves: that one goes on.
 
     Raises:
         TooEasy: one digit all over, or a run up or down.
     """
     _put_pin(staff, pin)
+    end_sessions(staff, but=here)
     timeline.write(staff, by=by, words="got a new PIN" if pin else "has no PIN any more")
 
 

@@ -100,7 +100,8 @@ def locked(request: Request) -> HttpResponse:
 def my_pin(request: Request) -> HttpResponse:
     form = MyPinForm(request.POST if request.method == "POST" else None)
     if form.is_valid() and _password_given(request, form):
-        staffing.set_pin(request.user, form.cleaned_data["new_pin"], by=request.user)
+        here = request.session.session_key
+        staffing.set_pin(request.user, form.cleaned_data["new_pin"], by=request.user, here=here)
         messages.success(request, "Your PIN is kept." if request.user.pin else "You have no PIN now.")
         return go_to(request, "my-pin")
     return _my_keys(request, pin_form=form, status=422 if form.is_bound else 200)
@@ -112,7 +113,8 @@ def my_pin(request: Request) -> HttpResponse:
 def my_password(request: Request) -> HttpResponse:
     form = MyPasswordForm(request.POST, for_whom=request.user)
     if form.is_valid() and _password_given(request, form):
-        staffing.set_password(request.user, form.cleaned_data["new_password"], by=request.user)
+        password, here = form.cleaned_data["new_password"], request.session.session_key
+        staffing.set_password(request.user, password, by=request.user, here=here)
         doors.stay_in(request, request.user)
         messages.success(request, "Your password is changed. Wherever else you were signed in, you are out.")
         return go_to(request, "my-pin")

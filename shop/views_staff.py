@@ -83,7 +83,9 @@ def staff_password(request: Request, pk: int) -> HttpResponse:
     form = NewPasswordForm(request.POST, for_whom=one)
     if not form.is_valid():
         return _edit_page(request, pk, password_form=form, status=422)
-    staffing.set_password(one, form.cleaned_data["new_password"], by=request.user)
+    staffing.set_password(
+        one, form.cleaned_data["new_password"], by=request.user, here=request.session.session_key
+    )
     doors.stay_in(request, one)
     messages.success(request, f"{one.name} has a new password.")
     return go_to(request, "staff-edit", pk)
@@ -98,7 +100,7 @@ def staff_pin(request: Request, pk: int) -> HttpResponse:
     form = PinOfForm(request.POST)
     if not form.is_valid():
         return _edit_page(request, pk, pin_form=form, status=422)
-    staffing.set_pin(one, form.cleaned_data["new_pin"], by=request.user)
+    staffing.set_pin(one, form.cleaned_data["new_pin"], by=request.user, here=request.session.session_key)
     messages.success(request, f"{one.name} has {'a new' if one.pin else 'no'} PIN.")
     return go_to(request, "staff-edit", pk)
 

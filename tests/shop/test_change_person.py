@@ -254,6 +254,13 @@ def test_a_new_password_keeps_this_session_and_ends_the_others(enters, counter: 
     assert other.get("/my-pin/").status_code == 302
 
 
+def test_a_new_pin_keeps_this_session_and_ends_the_others(enters, counter: Staff) -> None:
+    tablet, other = enters(counter), come_in(counter)
+    assert tablet.post("/my-pin/", {"new_pin": "7302", "password": PASSWORD}).status_code == 302
+    assert tablet.get("/my-pin/").status_code == 200
+    assert other.get("/my-pin/").status_code == 302
+
+
 @pytest.mark.parametrize("new", ["short", "1234567890", "password123", "ida marsh ida"])
 def test_a_weak_new_password_is_refused(enters, counter: Staff, new: str) -> None:
     data = {"password": PASSWORD, "new_password": new, "new_password_again": new}

@@ -113,6 +113,27 @@ def test_a_new_password_ends_the_persons_sessions(owners_tablet: Tablet, bench: 
     assert bench.check_password(new)
 
 
+def test_a_new_pin_ends_the_persons_sessions(owners_tablet: Tablet, bench: Staff, enters: Any) -> None:
+    theirs = enters(bench)
+    assert owners_tablet.send(f"/shop/staff/{bench.pk}/pin/", {"new_pin": PIN}).status_code == 302
+    assert theirs.get("/my-pin/").status_code == 302
+    assert owners_tablet.get("/shop/staff/").status_code == 200
+
+
+def test_the_owner_stays_in_over_their_own_new_pin(owners_tablet: Tablet, owner: Staff) -> None:
+    elsewhere = come_in(owner)
+    owners_tablet.send(f"/shop/staff/{owner.pk}/pin/", {"new_pin": PIN})
+    assert owners_tablet.get("/shop/staff/").status_code == 200
+    assert elsewhere.get("/my-pin/").status_code == 302
+
+
+def test_who_comes_back_has_to_come_in_anew(bench: Staff, owner: Staff, enters: Any) -> None:
+    theirs = enters(bench)
+    for is_active in (False, True):
+        staffing.change(bench, name=bench.name, role=bench.role, is_active=is_active, by=owner)
+    assert theirs.get("/my-pin/").status_code == 302
+
+
 def test_the_owner_stays_in_over_their_own_new_password(owners_tablet: Tablet, owner: Staff) -> None:
     new = "another harbour altogether"
     path = f"/shop/staff/{owner.pk}/password/"
