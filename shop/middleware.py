@@ -85,7 +85,8 @@ class PlainRefusals:
         self.get_response = get_response
 
     def __call__(self, request: HttpRequest) -> HttpResponse:
-        return self.get_response(request)
+        response = self.get_response(request)
+        return refusals.not_that_way(request, response) if response.status_code == 405 else response
 
     def process_exception(self, request: HttpRequest, exception: Exception) -> HttpResponse | None:
         if isinstance(exception, Refused):

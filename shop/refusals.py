@@ -33,6 +33,21 @@ def _came_from(request: HttpRequest) -> str:
     return referer if url_has_allowed_host_and_scheme(referer, allowed_hosts={request.get_host()}) else ""
 
 
+class NotThatWay(Refused):
+    """An address that only takes what a form sends was opened, or the other way round."""
+
+    status = 405
+
+
+def not_that_way(request: HttpRequest, bare: HttpResponse) -> HttpResponse:
+    """Answer with a page what the router answered with nothing: most often an address that was opened by hand."""
+    response = refused(
+        request, NotThatWay("This address is no page: it only takes what a form of ours sends.")
+    )
+    response["Allow"] = bare["Allow"]
+    return response
+
+
 def csrf_failure(request: HttpRequest, reason: str = "") -> HttpResponse:
     """Answer a form whose token doesn't fit: most often a page left open over a change of person."""
     return refused(
