@@ -10,6 +10,7 @@ from decimal import Decimal
 from typing import Any
 
 from django import forms
+from django.db.models import Q
 from django.http import QueryDict
 
 from intake.charges import price_from_cost
@@ -146,16 +147,19 @@ class RevisedForm(forms.Form):
         """What was typed, as text; a tick is `on` or nothing."""
         return {f.name: str(f.data or "") if f.data is not True else "on" for f in self.visible_fields()}
 
-    def met_by(self, theirs: Mapping[str, str]) -> Merged:
-        """Put what was typed together with what the row says now."""
+    def opened_texts(self) -> dict[str, str]:
+        """What the form was opened with, as the page that sends it says."""
         try:
             opened_with = json.loads(self.data.get("opened_with") or "{}")
-        except ValueError:
+        except (ValueError, RecursionError):
             opened_with = {}
         if not isinstance(opened_with, dict):
             opened_with = {}
-        known = {name: text for name, text in opened_with.items() if isinstance(text, str)}
-        return merge(known, self.typed(), theirs)
+        return {name: text for name, text in opened_with.items() if isinstance(text, str)}
+
+    def met_by(self, theirs: Mapping[str, str]) -> Merged:
+        """Put what was typed together with what the row says now."""
+        return merge(self.opened_texts(), self.typed(), theirs)
 
     def shown(self, name: str, text: str) -> str:
         """A field's text as a person reads it, for the two versions side by side."""
@@ -400,6 +404,13 @@ class NewChargeForm(ChargeForm):
     opened_with = None
 
 
+class WhoField(forms.ModelChoiceField):
+    """Somebody who works on jobs, or did: who left the shop is said to have left."""
+
+    def label_from_instance(self, staff: Staff) -> str:
+        return staff.name if staff.is_active else f"{staff.name} (no longer here)"
+
+
 class JobForm(RevisedForm):
     """What the job says: the complaint, how it came in, what was agreed."""
 
@@ -427,7 +438,7 @@ class JobForm(RevisedForm):
     spend_limit = AmountField(
         label="Spend limit", most=MOST_ON_A_JOB, required=False, help_text="Up to here: just do it."
     )
-    assigned_to = forms.ModelChoiceField(
+    assigned_to = WhoField(
         label="Who works on it", queryset=Staff.objects.none(), required=False, empty_label="Nobody yet"
     )
     pieces = forms.CharField(
@@ -440,7 +451,12 @@ class JobForm(RevisedForm):
 
     def __init__(self, *args: Any, **kwargs: Any):
         super().__init__(*args, **kwargs)
-        self.fields["assigned_to"].queryset = Staff.objects.working().filter(role__in=ACTS["work on jobs"])
+        # Whoever has it stays in the list, also when they left the shop: an edit of something else keeps them.
+        has_it = str(self.initial.get("assigned_to") or self.opened_texts().get("assigned_to", ""))
+        who = Q(is_active=True, role__in=ACTS["work on jobs"])
+        if has_it.isascii() and has_it.isdigit() and len(has_it) < 10:
+            who |= Q(pk=has_it)
+        self.fields["assigned_to"].queryset = Staff.objects.filter(who)
 
     @classmethod
     def texts_of(cls, thing: Job, currency: str) -> dict[str, str]:

@@ -113,6 +113,8 @@ def photograph(job: Job, *, file: File, caption: str, by: Staff) -> Photo:
     picture = pictures.clean(file)
     job = still_open(job)
     photo = Photo(job=job, caption=caption, by=by, width=picture.width, height=picture.height)
+    # The files come before the row: it never speaks of one that isn't there. If it then comes to nothing, they go
+    # with the next sweep (shop.sweeping).
     photo.image.save("photo.jpg", ContentFile(picture.content), save=False)
     photo.thumb.save("small.jpg", ContentFile(picture.thumb), save=False)
     photo.save()
@@ -133,7 +135,7 @@ def change_job(
 
     Raises:
         ChangedMeanwhile: somebody else changed the job since `revision`.
-        NotAllowedYet: a piece that already went home is missing from `pieces`.
+        NotAllowedYet: a piece that already went home is missing from `pieces`, or who is to work on it left.
     """
     fields = {name: value for name, value in fields.items() if name in JOB_FIELDS}
     return _change(job, fields, by=by, revision=revision, said="changed the job", pieces=pieces)
@@ -150,6 +152,9 @@ def _change(
 ) -> Job:
     job = still_open(job)
     job.take_revision(revision)
+    who = fields.get("assigned_to")
+    if who is not None and who.pk != job.assigned_to_id and not who.may("work on jobs"):
+        raise NotAllowedYet(f"{who.name} doesn't work at the bench any more. Choose somebody else.")
     before, after = {}, {}
     for name, value in fields.items():
         label = _label(Job, name)

@@ -8,6 +8,8 @@ comes as numbers, and we draw it.
 import io
 import json
 import math
+import re
+import secrets
 import threading
 from dataclasses import dataclass
 from typing import Any, BinaryIO
@@ -30,6 +32,9 @@ _HEIF_BRANDS = (b"heic", b"heix", b"hevc", b"heim", b"heis", b"mif1", b"msf1", b
 _one_at_a_time = threading.Lock()
 
 
+OURS = re.compile(r".+-[0-9a-f]{16}(_\w+)?\.jpg")  # what `file_name` makes; a taken name gets a tail
+
+
 class PictureRefused(ValueError):
     """This can't be taken as a picture; the message says why and what to do."""
 
@@ -46,6 +51,11 @@ class CleanPicture:
     width: int
     height: int
     thumb: bytes
+
+
+def file_name(begins: str) -> str:
+    """Our own name for a picture, which tells nothing and can't be guessed; what the camera called it is forgotten."""
+    return f"{begins}-{secrets.token_hex(8)}.jpg"
 
 
 def clean(file: BinaryIO) -> CleanPicture:

@@ -1,13 +1,12 @@
 """What happens on the bench: notes, findings, photos, labour."""
 
-import secrets
-
 from django.core.validators import MinValueValidator
 from django.db import models
 from django.db.models import F, Q
 from django.utils import timezone
 
 from intake.models.jobs import Job
+from shop import pictures
 from shop.models import Staff
 
 
@@ -62,8 +61,8 @@ class Finding(models.Model):
 
 
 def photo_path(photo: "Photo", filename: str) -> str:
-    """Our own name, which tells nothing and can't be guessed; what the camera called it is forgotten."""
-    return f"photos/{photo.job.month}/{photo.job.claim}-{secrets.token_hex(8)}.jpg"
+    """Where a picture of a job lies: by the month of its claim number."""
+    return f"photos/{photo.job.month}/{pictures.file_name(photo.job.claim)}"
 
 
 class Photo(models.Model):

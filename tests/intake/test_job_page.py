@@ -1,11 +1,14 @@
 """A job's page, and the address on its tag."""
 
+import json
+
 import pytest
 from django.utils import timezone
 
 from intake import claims, job_page, work
 from intake.models import LabourSpell, State
 from shop import timeline
+from shop.models import Staff
 from tests.factories import (
     ChargeFactory,
     FindingFactory,
@@ -171,3 +174,33 @@ def test_the_pad_sees_no_job(as_pad):
 
 def test_nobody_sees_a_job_without_signing_in(client, shop):
     assert client.get(f"/job/{JobFactory().claim}/").status_code == 302
+
+
+# --- Who left the shop ---------------------------------------------------------------------------------------
+
+
+def edit(tablet, job, **changes):
+    page = tablet.get(f"/job/{job.claim}/edit/")
+    form = page.context["form"]
+    texts = {name: str(value) for name, value in form.initial.items() if value not in (None, "")}
+    return tablet.send(f"/job/{job.claim}/edit/", texts | changes)
+
+
+def test_who_left_the_shop_still_had_the_job_after_an_edit_of_something_else(as_counter, bench):
+    job = JobFactory(assigned_to=bench)
+    Staff.objects.filter(pk=bench.pk).update(is_active=False)
+    assert f"{bench.name} (no longer here)" in as_counter.get(f"/job/{job.claim}/edit/").content.decode()
+    assert edit(as_counter, job, complaint="Hums again").status_code == 302
+    job.refresh_from_db()
+    assert (job.complaint, job.assigned_to) == ("Hums again", bench)
+    assert "is no longer here" in as_counter.get(f"/job/{job.claim}/").content.decode()
+
+
+def test_nobody_who_left_the_shop_is_given_a_job(as_counter, bench, owner):
+    job = JobFactory(assigned_to=owner)
+    Staff.objects.filter(pk=bench.pk).update(is_active=False)
+    opened = json.dumps({"assigned_to": str(bench.pk)})
+    answer = edit(as_counter, job, assigned_to=str(bench.pk), opened_with=opened)
+    assert answer.status_code in (409, 422)
+    job.refresh_from_db()
+    assert job.assigned_to == owner

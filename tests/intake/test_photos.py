@@ -1,14 +1,18 @@
 """Photos: what comes in is a picture, what goes out is ours, and only staff see it."""
 
+import datetime as dt
 import io
 
 import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
+from django.db import transaction
 from django.urls import reverse
+from django.utils import timezone
 from PIL import Image
 
+from intake import work
 from intake.models import State
-from shop import timeline
+from shop import sweeping, timeline
 from tests.factories import JobFactory
 
 GPS = 0x8825
@@ -153,3 +157,26 @@ def test_a_picture_whose_file_is_gone_is_not_found(as_bench):
     photo = job.photos.get()
     photo.image.storage.delete(photo.image.name)
     assert as_bench.get(reverse("photo", args=[photo.pk, "full"])).status_code == 404
+
+
+# --- Files that no row names ---------------------------------------------------------------------------------
+
+
+def files(root):
+    return {path.relative_to(root).as_posix() for path in root.rglob("*") if path.is_file()}
+
+
+def test_the_files_of_a_photo_that_came_to_nothing_are_swept_up(as_bench, bench, settings, tmp_path):
+    settings.MEDIA_ROOT = tmp_path
+    job = JobFactory()
+    send(as_bench, job, picture())
+    kept = files(tmp_path)
+    with pytest.raises(ZeroDivisionError), transaction.atomic():
+        work.photograph(job, file=io.BytesIO(picture()), caption="", by=bench)
+        1 / 0  # noqa: B018
+    (tmp_path / "photos" / job.month / "notes of the owner.jpg").write_bytes(b"theirs")
+    assert len(files(tmp_path)) == len(kept) + 3
+    sweeping.sweep(timezone.now())
+    assert len(files(tmp_path)) == len(kept) + 3, "it may be in the making"
+    sweeping.sweep(timezone.now() + dt.timedelta(hours=2))
+    assert files(tmp_path) == kept | {f"photos/{job.month}/notes of the owner.jpg"}
