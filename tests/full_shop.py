@@ -119,6 +119,7 @@ class FullShop:
     overdue: Job  # past its deadline, a notice due
     clear: Job  # left behind, and by its terms it may be let go
     sold: Job
+    disputed: Job
 
     def pages(self) -> dict[str, list[str]]:
         """The addresses of whole pages that staff may open, by the name of the address."""
@@ -208,6 +209,8 @@ class FullShop:
             ],
             "storage-notice-back": [({"pk": notice.pk}, "") for notice in self.left.storage_notices.all()],
             "job-storage": [({"claim": each.claim}, "") for each in (here, ready, *self._stored())],
+            "job-dispute": [({"claim": each.claim}, "") for each in (self.overdue, self.disputed, self.sold)],
+            "job-dispute-settled": [({"claim": each.claim}, "") for each in (self.overdue, self.disputed)],
             "job-let-go": [({"claim": each.claim}, "") for each in (ready, *self._stored())],
             "pickup-done": [({"claim": gone.claim}, "")],
         }
@@ -294,6 +297,8 @@ class FullShop:
             (to("storage-notice-back", pk=self.left.storage_notices.first().pk), {"on": "1900-01-01"}),
             (to("job-storage-pause", claim=self.left.claim), {}),
             (to("job-storage-resume", claim=self.overdue.claim), {"ended": "1900-01-01"}),
+            (to("job-dispute", claim=self.overdue.claim), {"began": "1900-01-01"}),
+            (to("job-dispute-settled", claim=self.disputed.claim), {"agreed": "Half."}),
             (to("job-left-behind", claim=self.overdue.claim), {"revision": "1"}),
             (to("job-let-go", claim=self.clear.claim), {"became": "sold"}),
         ]
@@ -310,7 +315,7 @@ class FullShop:
         return [(sign, None), (sign, {"who": ""}), (leave, None), (leave, {"pin": "0000"})]
 
     def _stored(self) -> list[Job]:
-        return [self.left, self.overdue, self.clear, self.sold]
+        return [self.left, self.overdue, self.clear, self.sold, self.disputed]
 
     def _jobs(self) -> list[Job]:
         return [self.here, self.ready, self.gone, self.deciding, self.as_is, self.tagged, *self._stored()]
@@ -528,8 +533,8 @@ def _ready_for_days(terms: Terms, by: Staff, *, days: int) -> Job:
 
 
 def _not_collected(terms: Terms, by: Staff) -> dict[str, Job]:
-    """Gear that nobody collects, at four places of its way."""
-    left, clear, sold = (past_deadline(by, 130, terms=terms, month=BEFORE) for _ in range(3))
+    """Gear that nobody collects, at five places of its way."""
+    left, clear, sold, disputed = (past_deadline(by, 130, terms=terms, month=BEFORE) for _ in range(4))
     overdue = waiting(by, 100, terms=terms, month=BEFORE)
     for job in (left, clear, sold):
         keeping.leave_behind(job, by=by, revision=job.revision)
@@ -541,7 +546,10 @@ def _not_collected(terms: Terms, by: Staff) -> dict[str, Job]:
         became="sold", words="Nobody answered.", to_whom="The reuse shop", price=Decimal(300), method="cash"
     )
     keeping.let_go(sold, fate, by=by, revision=sold.revision)
-    return {"left": left, "overdue": overdue, "clear": clear, "sold": sold}
+    keeping.open_dispute(
+        disputed, who="Dana Whitlow", words="Says that it is paid.", by=by, revision=disputed.revision
+    )
+    return {"left": left, "overdue": overdue, "clear": clear, "sold": sold, "disputed": disputed}
 
 
 def _work_on(job: Job, bench: Staff, counter: Staff) -> None:

@@ -82,6 +82,7 @@ def test_gear_left_behind_from_ready_to_let_go_with_three_letters(sign_in, owner
     on_day(130)
     it_is_sold(sign_in(owner), job)
     the_record_prints_as_one_file(sign_in(counter), job)
+    its_owner_rings_after_all_and_gets_what_was_left(sign_in(counter), job)
     the_other_is_collected(sign_in(counter), other)
 
 
@@ -185,7 +186,9 @@ def it_is_sold(page: Page, job: Job) -> None:
     choose(page, "Sold")
     write(page, "To whom", "Tobin Crane")
     write(page, "Sold for", "420")
+    choose(page, "Cash")
     write(page, "What selling it cost", "12.50")
+    page.get_by_label("How that was paid").select_option("Cash")
     write(page, "Why, and how", "Offered in the window for a month.")
     tap(page, "^Let it go")
     expect(page.get_by_label("I have checked what the law")).to_be_focused()  # nothing goes without the tick
@@ -193,7 +196,7 @@ def it_is_sold(page: Page, job: Job) -> None:
     choose(page, "I have checked what the law")
     tap(page, "^Let it go")
     expect(page.get_by_role("heading", name="Sold")).to_be_visible()
-    expect(page.locator("main")).to_contain_text("$87.50")
+    expect(page.locator("main")).to_contain_text("$87.50 is held for Dana Whitlow")
     job.refresh_from_db()
     gone = job.let_go
     assert (job.state, gone.claims, gone.surplus) == (State.LET_GO, Decimal(320), Decimal("87.50"))
@@ -228,14 +231,28 @@ def the_record_prints_as_one_file(page: Page, job: Job) -> None:
         assert words in record, words
 
 
+def its_owner_rings_after_all_and_gets_what_was_left(page: Page, job: Job) -> None:
+    page.goto("/storage/")
+    expect(section(page, "What became of it")).to_contain_text("$87.50 held for the gear’s owner")
+    page.goto(f"{job.get_absolute_url()}storage/")
+    tap(page, "Give it back")
+    choose(page, "Bank transfer")
+    write(page, "Why", "What was left of the sale.")
+    tap(page, "It is given back")
+    expect(page.get_by_role("heading", name="Given back, bank transfer: $87.50")).to_be_visible()
+    assert "Given back, bank transfer" in printed(page, "Receipt")
+
+
 def the_other_is_collected(page: Page, other: Job) -> None:
     """Whoever comes late collects as anybody does, and owes what the work costs."""
     page.goto("/storage/")
-    expect(section(page, "What became of it")).to_contain_text("$87.50 owed to the gear’s owner")
+    expect(section(page, "What became of it")).to_contain_text("what was left over is given back")
     page.goto(other.get_absolute_url())
     tap(section(page, "Money"), "^Invoice")
     tap(page, "Issue it for \\$120.00")
-    expect(page.get_by_role("heading", name="Invoice INV-00001")).to_be_visible()
+    expect(
+        page.get_by_role("heading", name="Invoice INV-00002")
+    ).to_be_visible()  # the first is of what was sold
     page.goto(f"{other.get_absolute_url()}payment/")
     choose(page, "Card")
     tap(page, "It is paid")
