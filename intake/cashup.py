@@ -1,6 +1,7 @@
 """The day's cash-up: the till counted at the end of a day, against the cash that should be in it.
 
-What should be in it is the change that the shop keeps there, and the cash of the day: taken less given back. It is
+What should be in it is the change that the shop keeps there, and the cash of the day: taken less given back. Cash
+that gear left behind was sold for is of its day too, and so are the costs of selling it that the till paid. It is
 taken for granted that what is above the change leaves the till after the count. A count is never changed; whoever
 counts again writes a new one, and the last one of a day counts.
 """
@@ -47,7 +48,7 @@ def _cash(first: dt.date, last: dt.date, shop: Shop) -> Iterable[tuple[dt.dateti
 
 
 def cash_of(day: dt.date, shop: Shop) -> tuple[Decimal, Decimal]:
-    """Return the cash that was taken on a day, and the cash that was given back; neither is below zero."""
+    """Return the cash that was taken on a day, and the cash that went out of it; neither is below zero."""
     amounts = [amount for _, amount in _cash(day, day, shop)]
     zero = money.round_to(0, shop.currency)
     return (

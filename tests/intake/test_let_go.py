@@ -9,7 +9,8 @@ from typing import Any
 import pypdf
 import pytest
 from django.core.files.base import ContentFile
-from django.db import transaction
+from django.db import connection, transaction
+from django.test.utils import CaptureQueriesContext
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
@@ -430,6 +431,22 @@ def test_whatever_it_brings_the_account_the_record_and_the_journal_say_the_same(
         assert said.get("Owed by customers", Decimal(0)) == standing.owed
         assert said.get("Cash in the till", Decimal(0)) == price - costs
         transaction.set_rollback(True)
+
+
+def test_the_list_of_what_became_of_it_asks_as_often_for_one_as_for_six(
+    as_owner: Tablet, owner: Staff
+) -> None:
+    counts = []
+    for many in (1, 6):
+        while LetGo.objects.count() < many:
+            job = past_deadline(owner)
+            job = keeping.leave_behind(job, by=owner, revision=job.revision)
+            keeping.let_go(job, fate("sold", price=Decimal(400)), by=owner, revision=job.revision)
+        as_owner.get("/storage/")
+        with CaptureQueriesContext(connection) as asked:
+            assert as_owner.get("/storage/").content.decode().count("held for the gear’s owner") == many
+        counts.append(len(asked))
+    assert counts[0] == counts[1]
 
 
 def test_the_page_records_a_sale_and_gives_the_rest_back_with_a_receipt(
