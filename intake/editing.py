@@ -11,12 +11,11 @@ from typing import Any
 from django.contrib import messages
 from django.http import HttpResponse
 
-from intake.forms_bench import RevisedForm, choice_pairs, chosen
-from intake.models import Job
+from intake.models import Gear, Job, Person
 from shop import timeline
+from shop.conflict import RevisedForm, chosen, side_by_side
 from shop.errors import ChangedMeanwhile, Refused
 from shop.http import Request, go_to, page_or_part
-from shop.once import FIELD, new_key
 
 _TRIES = 5
 
@@ -24,7 +23,7 @@ _TRIES = 5
 def edit(
     request: Request,
     *,
-    job: Job,
+    about: Job | Person | Gear,
     form_class: type[RevisedForm],
     now: Callable[[], tuple[Any, int]],
     save: Callable[[RevisedForm], None],
@@ -34,13 +33,13 @@ def edit(
 ) -> HttpResponse:
     """Show the form, or save it, or show both versions.
 
-    `now()` reads the row and its revision afresh; `save(form)` calls the verb with what the form cleaned;
-    `done` is where to go on to.
+    `about` is whose timeline says who was first. `now()` reads the row and its revision afresh; `save(form)`
+    calls the verb with what the form cleaned; `done` is where to go on to.
     """
     currency = request.shop.currency
 
     def answer(form: RevisedForm, status: int = 200, **more: Any) -> HttpResponse:
-        shown = {"job": job, "form": form, "action": request.path, "done": done, **context, **more}
+        shown = {"form": form, "action": request.path, "done": done, **context, **more}
         return page_or_part(request, template, shown, part="edit", status=status)
 
     if request.method != "POST":
@@ -57,19 +56,8 @@ def edit(
             theirs = form_class.texts_of(row, currency)
             merged = form.met_by(theirs)
             if merged.clashes:
-                last = timeline.of(job).first()
-                pairs = [*choice_pairs(merged, theirs, revision), (FIELD, new_key())]
-                rows = [
-                    {
-                        "label": form.fields[name].label,
-                        "mine": form.shown(name, merged.texts[name]),
-                        "theirs": form.shown(name, theirs[name]),
-                        "differs": name in merged.clashes,
-                    }
-                    for name in merged.texts
-                    if name in merged.clashes or merged.texts[name] != theirs[name]
-                ]
-                return answer(form, status=409, rows=rows, hidden=pairs, last=last)
+                both = side_by_side(form, merged, theirs, revision=revision)
+                return answer(form, status=409, last=timeline.of(about).first(), **both)
             data = data.copy()
             for name, text in merged.texts.items():
                 data[name] = text

@@ -1,24 +1,20 @@
 """The bench's forms: parsing and messages.
 
-A form that changes what another tablet may be changing too is a `RevisedForm`: it carries the revision it saw
-and the texts it was opened with, so that two people's changes can be put together (intake.merging).
+A form that changes what another tablet may be changing too is a `RevisedForm` (`shop.conflict`).
 """
 
-import json
-from collections.abc import Mapping
 from decimal import Decimal
 from typing import Any
 
 from django import forms
 from django.db.models import Q
-from django.http import QueryDict
 
 from intake.charges import price_from_cost
-from intake.merging import Merged, merge
 from intake.minutes import MinutesError, as_hours, parse_minutes
 from intake.models import Charge, Circuit, Finding, Job, LabourSpell, Note, Photo, State
 from intake.models.bills import LineKind
-from shop.fields import AmountField, DayField, use_currency
+from shop.conflict import RevisedForm
+from shop.fields import AmountField, DayField
 from shop.models import Shop, Staff
 from shop.money import round_to
 from shop.roles import ACTS
@@ -26,9 +22,7 @@ from shop.wording import span_words
 
 LONGEST_LIST_OF_PIECES = 30
 MOST_ON_A_JOB = Decimal("9999999.999")  # what a job's columns for sums hold
-_THEIRS = "theirs-"
 _LARGEST_REVISION = 2**31 - 1
-_TOO_OLD = "This page is too old to be sent. Load it again, then send it."
 
 
 # --- Fields ------------------------------------------------------------------------------------------------
@@ -109,90 +103,6 @@ class QuantityField(forms.DecimalField):
 
 def _lines(rows: int) -> forms.Textarea:
     return forms.Textarea(attrs={"rows": rows})
-
-
-# --- What may meet another tablet's change ------------------------------------------------------------------
-
-
-class RevisedForm(forms.Form):
-    """A form that knows what it was opened with. Subclasses say in `texts_of` what a row's texts are now."""
-
-    revision = forms.IntegerField(
-        min_value=0,
-        max_value=_LARGEST_REVISION,
-        widget=forms.HiddenInput,
-        error_messages={"required": _TOO_OLD, "invalid": _TOO_OLD},
-    )
-    opened_with = forms.CharField(required=False, max_length=60_000, strip=False, widget=forms.HiddenInput)
-
-    @classmethod
-    def texts_of(cls, thing: Any, currency: str) -> dict[str, str]:
-        raise NotImplementedError
-
-    @classmethod
-    def opened_on(cls, thing: Any, revision: int, currency: str, **kwargs: Any) -> "RevisedForm":
-        """The form as it is first shown, with what the row says now."""
-        texts = cls.texts_of(thing, currency)
-        return cls(
-            initial={**texts, "revision": revision, "opened_with": json.dumps(texts, ensure_ascii=False)},
-            currency=currency,
-            **kwargs,
-        )
-
-    def __init__(self, *args: Any, currency: str = "USD", **kwargs: Any):
-        super().__init__(*args, **kwargs)
-        use_currency(self, currency)
-
-    def typed(self) -> dict[str, str]:
-        """What was typed, as text; a tick is `on` or nothing."""
-        return {f.name: str(f.data or "") if f.data is not True else "on" for f in self.visible_fields()}
-
-    def opened_texts(self) -> dict[str, str]:
-        """What the form was opened with, as the page that sends it says."""
-        try:
-            opened_with = json.loads(self.data.get("opened_with") or "{}")
-        except (ValueError, RecursionError):
-            opened_with = {}
-        if not isinstance(opened_with, dict):
-            opened_with = {}
-        return {name: text for name, text in opened_with.items() if isinstance(text, str)}
-
-    def met_by(self, theirs: Mapping[str, str]) -> Merged:
-        """Put what was typed together with what the row says now."""
-        return merge(self.opened_texts(), self.typed(), theirs)
-
-    def shown(self, name: str, text: str) -> str:
-        """A field's text as a person reads it, for the two versions side by side."""
-        field = self.fields[name]
-        if isinstance(field, forms.BooleanField):
-            return "yes" if text else "no"
-        if isinstance(field, forms.ModelChoiceField | forms.ChoiceField):
-            return next((str(label) for value, label in field.choices if str(value) == text and text), "")
-        return text
-
-
-def chosen(data: QueryDict) -> QueryDict:
-    """A form's data after the person chose between two versions.
-
-    With "theirs", what clashed is as it was there.
-    """
-    if data.get("keep") != "theirs":
-        return data
-    data = data.copy()
-    for name in list(data):
-        if name.startswith(_THEIRS):
-            data[name.removeprefix(_THEIRS)] = data[name]
-    return data
-
-
-def choice_pairs(merged: Merged, theirs: Mapping[str, str], revision: int) -> list[tuple[str, str]]:
-    """The hidden fields of the page that shows two versions: everything typed goes on, whatever is chosen."""
-    return [
-        ("revision", str(revision)),
-        ("opened_with", json.dumps(dict(theirs), ensure_ascii=False)),
-        *((name, text) for name, text in merged.texts.items() if text),
-        *((f"{_THEIRS}{name}", theirs.get(name, "")) for name in merged.clashes),
-    ]
 
 
 # --- Forms -------------------------------------------------------------------------------------------------

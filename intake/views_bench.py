@@ -85,6 +85,7 @@ def job_edit(request: Request, claim: str) -> HttpResponse:
 
     return edit(
         request,
+        about=job,
         job=job,
         form_class=JobForm,
         now=now,
@@ -144,6 +145,7 @@ def job_finding_edit(request: Request, claim: str, pk: int) -> HttpResponse:
 
     return edit(
         request,
+        about=job,
         job=job,
         form_class=FindingForm,
         now=now,
@@ -171,6 +173,7 @@ def job_plain_findings(request: Request, claim: str) -> HttpResponse:
     done = f"{job.get_absolute_url()}#findings"
     return edit(
         request,
+        about=job,
         job=job,
         form_class=PlainFindingsForm,
         now=now,

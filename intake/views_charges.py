@@ -125,6 +125,7 @@ def job_charge_edit(request: Request, claim: str, pk: int) -> HttpResponse:
 
     return edit(
         request,
+        about=job,
         job=job,
         form_class=ChargeForm,
         now=now,

@@ -93,6 +93,7 @@ def job_labour_edit(request: Request, claim: str, pk: int) -> HttpResponse:
 
     return edit(
         request,
+        about=job,
         job=job,
         form_class=LabourForm,
         now=now,

@@ -13,17 +13,16 @@ from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods
 
 from intake import register
-from intake.forms_people import GearForm, PersonForm, PhoneFormSet
+from intake.editing import edit
+from intake.forms_people import GearForm, NewPersonForm, PersonForm, one_more_phone
 from intake.models import Finding, Gear, Job, Person
 from intake.models.jobs import IN_THE_HOUSE
 from shop import sockets, timeline
 from shop.access import allowed
-from shop.errors import ChangedMeanwhile
 from shop.http import Request, go_to, page_or_part
-from shop.once import FIELD, new_key, once
+from shop.once import once
 
 ON_A_PAGE = 40
-_NOT_SENT_AGAIN = frozenset({"csrfmiddlewaretoken", FIELD, "revision", "keep", "more"})
 
 
 @require_GET
@@ -79,10 +78,14 @@ def person(request: Request, pk: int) -> HttpResponse:
 @once
 def person_new(request: Request) -> HttpResponse:
     """Write somebody down who brings nothing yet. (The drop-off does it by the way.)"""
-    form, phones = _person_forms(request, None)
-    if "more" in request.POST or request.method == "GET" or not _all_valid(form, phones):
-        return _person_page(request, None, form, phones)
-    person = register.new_person(facts=form.facts(), phones=phones.numbers(), by=request.user)
+    if request.method == "GET":
+        return _person_page(request, NewPersonForm())
+    if "more" in request.POST:
+        return _person_page(request, NewPersonForm(one_more_phone(request.POST)), more=True)
+    form = NewPersonForm(request.POST)
+    if not form.is_valid():
+        return _person_page(request, form, status=422)
+    person = register.new_person(facts=form.facts(), phones=form.phones.numbers(), by=request.user)
     messages.success(request, f"{person} is written down.")
     return go_to(request, person)
 
@@ -92,61 +95,38 @@ def person_new(request: Request) -> HttpResponse:
 @once
 def person_edit(request: Request, pk: int) -> HttpResponse:
     """Correct what is known of a person."""
-    person = get_object_or_404(Person.objects.with_phones(), pk=pk)
-    if request.POST.get("keep") == "theirs":
-        return go_to(request, person)
-    form, phones = _person_forms(request, person)
-    if "more" in request.POST or request.method == "GET" or not _all_valid(form, phones):
-        return _person_page(request, person, form, phones)
-    try:
+    person = get_object_or_404(Person, pk=pk)
+    if "more" in request.POST:
+        form = PersonForm(one_more_phone(request.POST))
+        return _person_page(request, form, person=person, more=True)
+
+    def now() -> tuple[Person, int]:
+        fresh = Person.objects.with_phones().get(pk=pk)
+        return fresh, fresh.revision
+
+    def save(form: PersonForm) -> None:
+        revision = form.cleaned_data["revision"]
         register.change_person(
-            person,
-            facts=form.facts(),
-            phones=phones.numbers(),
-            by=request.user,
-            revision=form.cleaned_data["revision"],
+            person, facts=form.facts(), phones=form.phones.numbers(), by=request.user, revision=revision
         )
-    except ChangedMeanwhile as changed:
-        return _both_versions(request, changed)
-    messages.success(request, "Kept.")
-    return go_to(request, person)
 
-
-def _person_forms(request: Request, person: Person | None) -> tuple[PersonForm, Any]:
-    """The form and its phones: filled from what was sent, else from what is known."""
-    sent = request.POST if request.method == "POST" else None
-    known = [{"number": p.number, "label": p.label} for p in person.phones.all()] if person else []
-    # Its own copy of the row: a form writes into what it is given, also what isn't kept in the end.
-    row = Person.objects.get(pk=person.pk) if person and sent is None else None
-    initial = {"revision": person.revision} if person else None
-    if sent is not None and "more" in sent:
-        sent = _with_one_more(sent)
-    return (
-        PersonForm(sent, instance=row, initial=initial),
-        PhoneFormSet(sent, initial=None if sent else known, prefix="phones"),
+    return edit(
+        request,
+        about=person,
+        form_class=PersonForm,
+        now=now,
+        save=save,
+        done=person.get_absolute_url(),
+        template="intake/person_edit.html",
+        person=person,
     )
 
 
-def _with_one_more(sent: Any) -> Any:
-    """What was typed, with one more empty row for a phone: the button for it works without JavaScript too."""
-    sent = sent.copy()
-    rows = sent.get("phones-TOTAL_FORMS", "")
-    sent["phones-TOTAL_FORMS"] = (
-        str(int(rows) + 1) if rows.isascii() and rows.isdigit() and len(rows) < 3 else "1"
-    )
-    return sent
-
-
-def _all_valid(form: PersonForm, phones: Any) -> bool:
-    return all([form.is_valid(), phones.is_valid()])
-
-
-def _person_page(request: Request, person: Person | None, form: PersonForm, phones: Any) -> HttpResponse:
-    wrong = form.is_bound and "more" not in request.POST
-    context = {"person": person, "form": form, "phones": phones, "wrong": wrong}
-    return page_or_part(
-        request, "intake/person_edit.html", context, part="person-form", status=422 if wrong else 200
-    )
+def _person_page(
+    request: Request, form: NewPersonForm | PersonForm, *, status: int = 200, **more: Any
+) -> HttpResponse:
+    context = {"form": form, "action": request.path, **more}
+    return page_or_part(request, "intake/person_edit.html", context, part="edit", status=status)
 
 
 @require_GET
@@ -172,37 +152,22 @@ def gear(request: Request, pk: int) -> HttpResponse:
 def gear_edit(request: Request, pk: int) -> HttpResponse:
     """Correct what is known of a piece of gear."""
     gear = get_object_or_404(Gear.objects.select_related("owner"), pk=pk)
-    if request.POST.get("keep") == "theirs":
-        return go_to(request, gear)
-    if request.method == "GET":
-        form = GearForm(instance=gear, initial={"revision": gear.revision})
-        return render(request, "intake/gear_edit.html", {"gear": gear, "form": form})
-    form = GearForm(request.POST)
-    if not form.is_valid():
-        context = {"gear": gear, "form": form}
-        return page_or_part(request, "intake/gear_edit.html", context, part="gear-form", status=422)
-    try:
-        register.change_gear(
-            gear, facts=form.facts(), by=request.user, revision=form.cleaned_data["revision"]
-        )
-    except ChangedMeanwhile as changed:
-        return _both_versions(request, changed)
-    messages.success(request, "Kept.")
-    return go_to(request, gear)
 
+    def now() -> tuple[Gear, int]:
+        gear.refresh_from_db()
+        return gear, gear.revision
 
-def _both_versions(request: Request, changed: ChangedMeanwhile) -> HttpResponse:
-    """Show what it says now beside what was typed; the choice is sent to the same form."""
-    rows = [
-        {
-            "label": label,
-            "mine": mine,
-            "theirs": changed.theirs[label],
-            "differs": mine != changed.theirs[label],
-        }
-        for label, mine in changed.yours.items()
-    ]
-    again = {name: value for name, value in request.POST.items() if name not in _NOT_SENT_AGAIN}
-    hidden = [*again.items(), ("revision", changed.revision), (FIELD, new_key())]
-    context = {"rows": rows, "hidden": hidden, "action": request.path}
-    return render(request, "shop/changed_meanwhile.html", context, status=409)
+    def save(form: GearForm) -> None:
+        revision = form.cleaned_data["revision"]
+        register.change_gear(gear, facts=form.facts(), by=request.user, revision=revision)
+
+    return edit(
+        request,
+        about=gear,
+        form_class=GearForm,
+        now=now,
+        save=save,
+        done=gear.get_absolute_url(),
+        template="intake/gear_edit.html",
+        gear=gear,
+    )

@@ -8,9 +8,9 @@ from hypothesis import strategies as st
 
 from intake import work
 from intake.forms_bench import JobForm
-from intake.merging import merge
 from intake.models import Job, State
 from shop import timeline
+from shop.conflict import merge
 from tests.factories import FindingFactory, JobFactory, LoosePieceFactory
 
 texts = st.dictionaries(st.sampled_from("abcd"), st.sampled_from(["", "one", "two", "three"]))

@@ -6,6 +6,7 @@ from django.test.utils import CaptureQueriesContext
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from intake.forms_people import GearForm
 from intake.models import GearKind
 from shop import timeline
 from tests.factories import FindingFactory, GearFactory, JobFactory, PersonFactory
@@ -124,3 +125,13 @@ def test_gear_that_isn_t_there_is_404(as_bench):
 def test_every_kind_has_a_page(as_bench, shop, kind):
     gear = GearFactory(kind=kind, maker="", model="")
     assert as_bench.get(f"/gear/{gear.pk}/").status_code == 200
+
+
+def test_what_only_one_of_two_tablets_changed_is_kept_of_both(as_bench, as_counter, meridian):
+    form = GearForm.opened_on(meridian, meridian.revision, "USD")
+    held = {"revision": form.initial["revision"], "opened_with": form.initial["opened_with"]}
+    path, texts = f"/gear/{meridian.pk}/edit/", GearForm.texts_of(meridian, "USD")
+    as_bench.send(path, {**texts, **held, "serial": "CM00421"})
+    assert as_counter.send(path, {**texts, **held, "marks": "Burn on the lid"}).status_code == 302
+    meridian.refresh_from_db()
+    assert (meridian.serial, meridian.marks, meridian.revision) == ("CM00421", "Burn on the lid", 3)

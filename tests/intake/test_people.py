@@ -7,6 +7,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from intake import register
+from intake.forms_people import PersonForm
 from intake.models import Person, Phone
 from shop import timeline
 from shop.errors import ChangedMeanwhile
@@ -291,3 +292,67 @@ def test_the_verb_says_what_both_wanted(dana, counter):
 
 def test_a_form_without_its_key_is_refused(as_counter, dana):
     assert as_counter.post(f"/people/{dana.pk}/edit/", typed(revision=1)).status_code == 400
+
+
+# --- two tablets, field by field
+
+
+def opened(person: Person) -> dict[str, str]:
+    """What the form of a person holds when it is opened."""
+    fresh = Person.objects.get(pk=person.pk)
+    form = PersonForm.opened_on(fresh, fresh.revision, "USD")
+    return {
+        **PersonForm.texts_of(fresh, "USD"),
+        **{name: form.initial[name] for name in ("revision", "opened_with")},
+    }
+
+
+def correct(tablet, person: Person, form: dict[str, str], **change: str):
+    return tablet.send(f"/people/{person.pk}/edit/", form | change)
+
+
+def test_what_only_one_of_two_tablets_changed_is_kept_of_both(as_counter, as_bench, dana):
+    form = opened(dana)
+    correct(as_bench, dana, form, note="left-handed")
+    assert correct(as_counter, dana, form, phones="555 0199\tat work").status_code == 302
+    dana.refresh_from_db()
+    assert (dana.note, dana.phones.get().number, dana.phones.get().label) == (
+        "left-handed",
+        "555 0199",
+        "at work",
+    )
+
+
+@pytest.mark.parametrize(("keep", "number"), [("mine", "555 0177"), ("theirs", "555 0188")])
+def test_phones_that_both_changed_are_chosen_as_one_and_the_rest_is_kept(
+    as_counter, as_bench, dana, keep, number
+):
+    form = opened(dana)
+    correct(as_bench, dana, form, phones="555 0188", email="dana@example.com")
+    answer = correct(as_counter, dana, form, phones="555 0177\tat home", note="left-handed")
+    page = answer.content.decode()
+    assert answer.status_code == 409
+    assert "555 0177 (at home)" in page and "555 0188" in page and "Tomas Lindqvist changed this" in page
+    assert as_counter.post(f"/people/{dana.pk}/edit/", _sent_again(answer, keep)).status_code == 302
+    dana.refresh_from_db()
+    assert (dana.phones.get().number, dana.email, dana.note) == (number, "dana@example.com", "left-handed")
+
+
+def test_phones_that_i_cleared_can_be_chosen(as_counter, as_bench, dana):
+    form = opened(dana)
+    correct(as_bench, dana, form, phones="555 0188")
+    answer = correct(as_counter, dana, form, phones="")
+    assert as_counter.post(f"/people/{dana.pk}/edit/", _sent_again(answer, "mine")).status_code == 302
+    assert not Phone.objects.exists()
+
+
+def test_phones_that_somebody_cleared_meanwhile_stay_cleared(as_counter, as_bench, dana):
+    form = opened(dana)
+    correct(as_bench, dana, form, phones="")
+    assert correct(as_counter, dana, form, note="left-handed").status_code == 302
+    assert not Phone.objects.exists()
+
+
+@pytest.mark.parametrize("phones", ["\t", "\n\n", "1\t2\t3", "x" * 9000, "\n".join("123456789012345")])
+def test_phones_as_text_are_read_as_carefully_as_rows(as_counter, dana, phones):
+    assert correct(as_counter, dana, opened(dana), phones=phones).status_code in (302, 422)
