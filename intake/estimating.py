@@ -195,7 +195,8 @@ def changes_said(before: Estimate, after: Estimate) -> list[dict[str, Any]]:
             what, rows = ("added" if change.before is None else "gone"), []
             worth = _price(line, after.currency)
             if line.percent is None:
-                worth = f"{billing.times(line)} × {worth}"
+                off = " off" if line.kind == LineKind.DISCOUNT else ""
+                worth = f"{billing.times(line)} × {worth}{off}"
             said.append({"what": what, "text": line.text, "worth": worth, "rows": rows})
             continue
         rows = [

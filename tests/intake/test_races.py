@@ -13,7 +13,7 @@ from django.conf import settings
 from django.core.management import call_command
 from django.db import connection, connections
 
-from intake import billing, keeping, labour, payments, queueing, work
+from intake import billing, charges, estimating, keeping, labour, payments, queueing, work
 from intake.labour import TimerRunsElsewhere
 from intake.models import (
     Charge,
@@ -29,6 +29,7 @@ from shop import timeline
 from shop.errors import ChangedMeanwhile, Refused
 from shop.roles import Role
 from tests.factories import JobFactory, ShopFactory, StaffFactory, TermsFactory
+from tests.intake.bills import proposed, row
 from tests.intake.storage import past_deadline, today, waiting
 from tests.intake.test_queue import TODAY, order
 
@@ -113,6 +114,18 @@ def test_many_notes_at_the_same_moment_are_all_kept(by):
     job = JobFactory(visit__taken_in_by=by)
     at_once(lambda number: work.note(job, text=f"Note {number}", by=by))
     assert {note.text for note in job.notes.all()} == {f"Note {number}" for number in range(AT_ONCE)}
+
+
+def test_what_was_agreed_to_is_charged_once_by_many(by):
+    job = JobFactory(spend_limit=None)
+    estimate = proposed(
+        job, by, row(), row("part", "EL34", "2", "39.20"), row("discount", "Regular", "1", "30")
+    )
+    estimating.answer(estimate, yes=True, how="phone", who="Dana", by=by)
+    seen = charges.left_of_agreed(job).mark
+    outcomes = at_once(lambda n: charges.charge_agreed(job, seen=seen if n % 2 else None, by=by))
+    assert sorted(job.charges.values_list("text", flat=True)) == ["Bench time", "EL34", "Regular"]
+    assert sum(isinstance(each, Refused) for each in outcomes) == AT_ONCE - 1
 
 
 def test_many_orders_of_the_line_leave_one_line(by):
