@@ -30,14 +30,16 @@ law wants in them, is for whoever keeps the books to say.
 
 import datetime as dt
 from collections import defaultdict
-from collections.abc import Hashable, Iterable, Sequence
+from collections.abc import Hashable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from decimal import Decimal
 from enum import StrEnum
 from fractions import Fraction
-from typing import Final
+from typing import Final, NamedTuple
 
 from shop import money
+
+_ZERO: Final = Decimal(0)
 
 
 class Account(StrEnum):
@@ -78,8 +80,7 @@ def tax_account(name: str) -> str:
     return f"Tax: {name}"
 
 
-@dataclass(frozen=True)
-class Entry:
+class Entry(NamedTuple):
     """A line of the journal. One of debit and credit is zero, neither is below it."""
 
     day: dt.date
@@ -90,8 +91,7 @@ class Entry:
     document: str
 
 
-@dataclass(frozen=True)
-class Item:
+class Item(NamedTuple):
     """A line of an invoice: `amount` is below zero for a discount, and has tax in it where prices include tax.
 
     `net` is what was left of it after its share of the discounts, without tax; None where that wasn't kept.
@@ -103,8 +103,7 @@ class Item:
     net: Decimal | None = None
 
 
-@dataclass(frozen=True)
-class Paper:
+class Paper(NamedTuple):
     """An invoice or a credit note. `account` is the job or the sale that it belongs to."""
 
     account: Hashable
@@ -120,8 +119,7 @@ class Paper:
     is_credit: bool = False
 
 
-@dataclass(frozen=True)
-class Paid:
+class Paid(NamedTuple):
     """Money in, or out (below zero); or what moves none: a write-off, gear kept for parts. `kind` as in TEXTS."""
 
     account: Hashable
@@ -145,8 +143,7 @@ TEXTS: Final = {
 }
 
 
-@dataclass(frozen=True)
-class Counted:
+class Counted(NamedTuple):
     """A till that was counted at the end of a day; the last count of the day."""
 
     day: dt.date
@@ -171,66 +168,71 @@ class _Sheet:
         self.sums[account] -= amount
 
     def entries(self) -> list[Entry]:
-        zero = Decimal(0)
-        found = [
-            Entry(self.day, str(a), max(s, zero), max(-s, zero), self.text, self.document)
-            for a, s in self.sums.items()
-            if s
-        ]
-        return sorted(found, key=lambda entry: not entry.debit)
+        day, text, document, sums = self.day, self.text, self.document, self.sums.items()
+        debits = [Entry(day, str(a), s, _ZERO, text, document) for a, s in sums if s > 0]
+        return debits + [Entry(day, str(a), _ZERO, -s, text, document) for a, s in sums if s < 0]
 
 
-def journal(documents: Iterable[Paper | Paid | Counted]) -> list[Entry]:
-    """Return the entries of all documents, in the order of their days.
+class Standing(NamedTuple):
+    """Where an account stands: what is billed and not paid (below zero: paid and not billed), what was written off.
 
-    Every document of an account must be given up to the last that is wanted: what an invoice uses up of a deposit
-    depends on what came before it.
+    Both are plain sums of what happened, in whatever order.
     """
-    standing: dict[Hashable, _Standing] = defaultdict(_Standing)
-    entries: list[Entry] = []
-    for document in sorted(documents, key=lambda d: (d.day, d.at, d.number)):
-        if isinstance(document, Counted):
-            entries += _counted(document)
-            continue
-        before = standing[document.account]
-        after = standing[document.account] = before.with_(document)
-        if isinstance(document, Paper):
-            entries += _paper(document, before, after)
-        else:
-            entries += _paid(document, before, after)
-    return entries
 
+    unpaid: Decimal = _ZERO
+    let_off: Decimal = _ZERO
 
-@dataclass(frozen=True)
-class _Standing:
-    """Where an account stands: what is billed and not paid (below zero: paid and not billed), what was written off."""
-
-    unpaid: Decimal = Decimal(0)
-    let_off: Decimal = Decimal(0)
-
-    def with_(self, document: Paper | Paid) -> "_Standing":
+    def with_(self, document: Paper | Paid) -> "Standing":
         if isinstance(document, Paper):
             gross = -document.gross if document.is_credit else document.gross
-            return _Standing(self.unpaid + gross, self.let_off)
+            return Standing(self.unpaid + gross, self.let_off)
         if document.kind == "write-off":
-            return _Standing(self.unpaid, self.let_off + document.amount)
-        return _Standing(self.unpaid - document.amount, self.let_off)
+            return Standing(self.unpaid, self.let_off + document.amount)
+        return Standing(self.unpaid - document.amount, self.let_off)
 
     @property
     def owed(self) -> Decimal:
-        return max(self.unpaid - self.let_off, Decimal(0))
+        return max(self.unpaid - self.let_off, _ZERO)
 
     @property
     def written_off(self) -> Decimal:
         """What of it stays written off: as much of it as is still unpaid."""
-        return min(self.let_off, max(self.unpaid, Decimal(0)))
+        return min(self.let_off, max(self.unpaid, _ZERO))
 
     @property
     def held(self) -> Decimal:
-        return max(-self.unpaid, Decimal(0))
+        return max(-self.unpaid, _ZERO)
 
 
-def _paper(paper: Paper, before: _Standing, after: _Standing) -> list[Entry]:
+def journal(
+    documents: Iterable[Paper | Paid | Counted], opening: Mapping[Hashable, Standing] | None = None
+) -> list[Entry]:
+    """Return the entries of all documents, in the order of their days.
+
+    What an invoice uses up of a deposit depends on what came before it: `opening` says where the accounts stood
+    before the first of these documents.
+    """
+    return list(one_by_one(documents, opening))
+
+
+def one_by_one(
+    documents: Iterable[Paper | Paid | Counted], opening: Mapping[Hashable, Standing] | None = None
+) -> Iterator[Entry]:
+    """The same, for whoever needs each entry once: of ten years there are many."""
+    standing: dict[Hashable, Standing] = defaultdict(Standing, opening or {})
+    for document in sorted(documents, key=lambda d: (d.day, d.at, d.number)):
+        if isinstance(document, Counted):
+            yield from _counted(document)
+            continue
+        before = standing[document.account]
+        after = standing[document.account] = before.with_(document)
+        if isinstance(document, Paper):
+            yield from _paper(document, before, after)
+        else:
+            yield from _paid(document, before, after)
+
+
+def _paper(paper: Paper, before: Standing, after: Standing) -> list[Entry]:
     what = "Credit note" if paper.is_credit else "Invoice"
     sheet = _Sheet(paper.day, f"{what} {paper.number}, {paper.who}".removesuffix(", "), paper.number)
     sign = -1 if paper.is_credit else 1
@@ -248,14 +250,14 @@ def _paper(paper: Paper, before: _Standing, after: _Standing) -> list[Entry]:
     return sheet.entries() + moved.entries()
 
 
-def _move(sheet: _Sheet, before: _Standing, after: _Standing) -> None:
+def _move(sheet: _Sheet, before: Standing, after: Standing) -> None:
     """Enter what a document changes of what is owed, held and written off."""
     sheet.debit(Account.OWED, after.owed - before.owed)
     sheet.credit(Account.HELD, after.held - before.held)
     sheet.debit(Account.WRITTEN_OFF, after.written_off - before.written_off)
 
 
-def _paid(paid: Paid, before: _Standing, after: _Standing) -> list[Entry]:
+def _paid(paid: Paid, before: Standing, after: Standing) -> list[Entry]:
     sheet = _Sheet(paid.day, f"{TEXTS[paid.kind]}, {paid.who}".removesuffix(", "), paid.number)
     if paid.kind == "kept":
         sheet.debit(Account.KEPT, paid.amount)

@@ -39,16 +39,16 @@ def cell(value: Cell) -> str:
     Raises:
         TypeError: a kind of value that nobody decided how to write.
     """
-    if value is None:
-        return ""
     if isinstance(value, str):
         return f"'{value}" if value.startswith(_STARTS) else value
+    if isinstance(value, Decimal):
+        return f"{value:f}"
+    if value is None:
+        return ""
     if isinstance(value, dt.datetime):
         return value.isoformat(timespec="seconds")
     if isinstance(value, dt.date):
         return value.isoformat()
-    if isinstance(value, Decimal):
-        return f"{value:f}"
     if isinstance(value, (int, float)) and not isinstance(value, bool):
         return str(value)
     raise TypeError(f"A {type(value).__name__} is not for a spreadsheet.")

@@ -241,10 +241,15 @@ class Invoice(Kept):
 
     @property
     def label(self) -> str:
-        return f"{self.series}-{self.number:05d}"
+        return label_of(self.series, self.number)
 
     def get_absolute_url(self) -> str:
         return reverse("invoice", args=[self.label])
+
+
+def label_of(series: str, number: int) -> str:
+    """The number of an invoice as it stands on it."""
+    return f"{series}-{number:05d}"
 
 
 class InvoiceLine(Kept):

@@ -1,7 +1,7 @@
 """What a report shows: a table with its columns, the picture above it, and the sentences around them."""
 
 import datetime as dt
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from decimal import Decimal
 from enum import StrEnum
@@ -120,22 +120,26 @@ def shown(sheet: Sheet, currency: str) -> ShownTable:
     return ShownTable(heads, [row(cells) for cells in sheet.rows], row(sheet.total) if sheet.total else [])
 
 
-def spreadsheet(sheet: Sheet, currency: str) -> tuple[list[str], list[list[csv_out.Cell]]]:
+def spreadsheet(sheet: Sheet, currency: str) -> tuple[list[str], Iterator[list[csv_out.Cell]]]:
     """Return the head and the rows as a spreadsheet gets them: figures bare, with the decimals of the currency."""
 
+    zero = money.round_to(0, currency)
+
     def bare(cell: Cell, kind: Kind) -> csv_out.Cell:
+        if isinstance(cell, str):
+            return cell
+        if kind is Kind.MONEY and isinstance(cell, Decimal):
+            return money.round_to(cell, currency) if cell else zero
         if isinstance(cell, Named):
             return cell.words
         if isinstance(cell, Piece):
             return cell.key
-        if kind == Kind.MONEY and isinstance(cell, Decimal):
-            return money.round_to(cell, currency)
         return round(cell, 2) if isinstance(cell, float) else cell
 
-    return [column.key for column in sheet.columns], [
-        [bare(cell, column.kind) for cell, column in zip(cells, sheet.columns, strict=True)]
-        for cells in sheet.rows
-    ]
+    kinds = [column.kind for column in sheet.columns]
+    return [column.key for column in sheet.columns], (
+        [bare(cell, kind) for cell, kind in zip(cells, kinds, strict=True)] for cells in sheet.rows
+    )
 
 
 def _words(cell: Cell, kind: Kind, currency: str) -> str:

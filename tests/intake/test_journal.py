@@ -271,6 +271,20 @@ def test_what_is_owed_and_what_is_held_is_what_the_pages_say_of_the_accounts(boo
     assert found[Account.HELD] == -sum((account.in_hand for account in accounts), D(0))
 
 
+@given(BOOKS, st.integers(0, 21))
+def test_a_later_time_needs_no_more_of_what_came_before_it_than_where_its_accounts_stood(books, days):
+    """What came before is summed up as the report sums it up: in no order."""
+    first = DAY + dt.timedelta(days=days)
+    opening = {}
+    for document in books:
+        if document.day < first:
+            before = opening.get(document.account, journal.Standing())
+            opening[document.account] = before.with_(document)
+    later = [document for document in books if document.day >= first]
+    whole = [entry for entry in journal.journal(books) if entry.day >= first]
+    assert journal.journal(later, opening) == whole
+
+
 @given(BOOKS, st.randoms())
 def test_the_journal_doesn_t_depend_on_the_order_of_the_rows(books, dice):
     shuffled = list(books)
