@@ -10,6 +10,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 from typing import Any, Final
 
+from django.db.models import prefetch_related_objects
 from django.utils import timezone
 
 from intake import keeping, pickup
@@ -18,7 +19,6 @@ from shop.http import Request
 
 SHOWN: Final = 8  # of each list; the rest is a link away
 THIS_WEEK: Final = dt.timedelta(days=6)
-_TERMS: Final = ("visit__terms__text", "visit__terms__storage_text")  # long, and nobody reads them here
 
 # The same word may head two lists, but never two meanings.
 WITH_US: Final = (State.TAGGED_IN, State.IN_LINE)
@@ -62,8 +62,11 @@ class Waiting:
 def in_the_house(request: Request) -> list[Job]:
     """All jobs in the house, with whatever the panels of the front page show of them; read once for a page."""
     if not hasattr(request, "jobs_in_the_house"):
-        jobs = keeping.with_record(Job.objects.in_the_house().with_card()).defer(*_TERMS)
-        request.jobs_in_the_house = list(jobs.prefetch_related("person__phones"))
+        jobs = list(Job.objects.in_the_house().with_card())
+        keeping.read_record(job for job in jobs if _done(job))
+        to_decide = [job for job in jobs if job.state == State.OWNER_TO_DECIDE]
+        prefetch_related_objects(to_decide, "person__phones")
+        request.jobs_in_the_house = jobs
     return request.jobs_in_the_house
 
 

@@ -11,7 +11,7 @@ from decimal import Decimal
 from typing import Any, Final
 
 from django.db import transaction
-from django.db.models import F, Max, Prefetch, QuerySet
+from django.db.models import F, Max, Prefetch, QuerySet, prefetch_related_objects
 from django.utils import timezone
 
 from intake import billing, payments, storage, workflow
@@ -27,6 +27,7 @@ from intake.models import (
     State,
     StorageNotice,
     StoragePause,
+    Visit,
 )
 from intake.models.bills import LineKind
 from shop import money, timeline
@@ -60,7 +61,17 @@ parts_takers: Socket[PartsTaker] = Socket()
 def with_record(jobs: QuerySet[Job] | None = None) -> QuerySet[Job]:
     """Jobs with all that their clocks need, in a fixed number of queries."""
     jobs = Job.objects.all() if jobs is None else jobs
-    return jobs.select_related("visit__terms", "person", "gear", "let_go").prefetch_related(
+    return jobs.select_related("visit__terms", "person", "gear", "let_go").prefetch_related(*_record())
+
+
+def read_record(jobs: Iterable[Job]) -> None:
+    """The same for jobs that were read already, of many that need none of it."""
+    visits = Visit.objects.select_related("terms").defer("terms__text", "terms__storage_text")
+    prefetch_related_objects(list(jobs), Prefetch("visit", visits), *_record())
+
+
+def _record() -> tuple[Prefetch, ...]:
+    return (
         Prefetch("ready_notices", ReadyNotice.objects.select_related("by").order_by("at", "pk")),
         Prefetch(
             "storage_notices",

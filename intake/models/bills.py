@@ -227,6 +227,7 @@ class Invoice(Kept):
 
     class Meta:
         ordering = ["-issued_on", "-number"]
+        indexes = [models.Index(fields=["issued_on"])]
         constraints = [
             models.UniqueConstraint(fields=["series", "number"], name="invoice_number_once"),
             models.CheckConstraint(
@@ -320,6 +321,7 @@ class Payment(Kept):
 
     class Meta:
         ordering = ["at", "pk"]
+        indexes = [models.Index(fields=["at"])]
         constraints = [
             models.CheckConstraint(condition=~Q(amount=0), name="payment_not_nothing"),
             models.CheckConstraint(
