@@ -462,7 +462,8 @@ def issue_invoice(
         CantBill: everything is invoiced already, or the figures make no bill.
         ChangedMeanwhile: the charges aren't those that were on the screen.
     """
-    job, shop = locked(job), the_shop()
+    job = reading.with_shop(locked(job))
+    shop = reading.shop_of(job)
     on = on or today(shop)
     list(job.charges.select_for_update())  # nobody edits a charge while it is being invoiced
     proposed = draft(job, on=on, charge_fee=charge_fee)

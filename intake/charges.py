@@ -49,7 +49,7 @@ def charge(
         AskFirst: it is more than the owner agreed to.
     """
     _fits(kind, percent, unit_cost, under_warranty)
-    job = still_open(job)
+    job = reading.with_shop(still_open(job))
     if origin and Charge.objects.standing().filter(origin=origin).exists():
         raise NotAllowedYet("This is charged already.")
     last = job.charges.aggregate(last=Max("position"))["last"] or 0
@@ -316,7 +316,7 @@ def _adds_up(job: Job) -> None:
     """Hold that what stands can be billed: no discount beyond what there is, no sum beyond all reason."""
     standing = list(job.charges.to_invoice())
     try:
-        bill = total(lines(standing), Shop.current().currency)
+        bill = total(lines(standing), reading.shop_of(job).currency)
     except MoneyError as error:
         raise NotAllowedYet(str(error)) from error
     if bill.net >= LARGEST / 1000:  # the columns of a bill hold nine digits before the point
@@ -330,7 +330,7 @@ def _not_invoiced(line: Charge) -> None:
 
 
 def _said(line: Charge) -> dict[str, str]:
-    quantity, currency = f"{line.quantity.normalize():f}", Shop.current().currency
+    quantity, currency = f"{line.quantity.normalize():f}", reading.shop_of(line.job).currency
     said = {
         "What for": line.text,
         "Kind": line.get_kind_display(),

@@ -154,10 +154,10 @@ def allowances(jobs: Iterable[Job], *, leave_out_broken: bool = False) -> dict[i
     return found
 
 
-def charged(job: Job, shop: Shop) -> Decimal:
-    """What counts of a job's charges, tax included. Nothing where they don't add up: the verb says so itself."""
+def _charged_before(job: Job, lines: Sequence[Charge], shop: Shop) -> Decimal:
+    """What counted of a job's charges, tax included. Nothing where they didn't add up: the verb says so itself."""
     try:
-        return _charged(job, reading.standing(job), shop)
+        return _charged(job, lines, shop)
     except billing.CantBill:
         return Decimal(0)
 
@@ -170,10 +170,10 @@ def agreed(job: Job) -> Iterator[None]:
         AskFirst: it makes them more, and more than that.
     """
     shop = reading.shop_of(job)
-    before = charged(job, shop)
+    before = reading.standing(job)
     yield
     now = allowance(job, shop=shop)
-    if now.over and now.charged > before:
+    if now.over and now.charged > _charged_before(job, before, shop):
         raise AskFirst(now.why)
 
 
