@@ -1,8 +1,11 @@
 """How a refusal looks: a page with one plain sentence, or for htmx the same sentence where words go."""
 
+from contextlib import suppress
+
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.template.loader import render_to_string
+from django.urls import Resolver404, resolve
 from django.utils.http import url_has_allowed_host_and_scheme
 
 from shop.access import HELD_TO
@@ -15,7 +18,7 @@ def refused(request: HttpRequest, why: Refused) -> HttpResponse:
     held_to = request.session.get(HELD_TO) if hasattr(request, "session") else None
     context = {
         "sentence": str(why),
-        "back": held_to or _came_from(request),
+        "back": held_to or _came_from(request) or _page_above(request, why),
         "held": bool(held_to),
         "status": why.status,
     }
@@ -46,6 +49,18 @@ def not_that_way(request: HttpRequest, bare: HttpResponse) -> HttpResponse:
     )
     response["Allow"] = bare["Allow"]
     return response
+
+
+def _page_above(request: HttpRequest, why: Refused) -> str:
+    """For an address that is no page: the nearest one above it that we have, e.g. the job's."""
+    above = request.path.strip("/").split("/")[:-1] if isinstance(why, NotThatWay) else []
+    while above:
+        address = f"/{'/'.join(above)}/"
+        with suppress(Resolver404):
+            resolve(address)
+            return address
+        above.pop()
+    return ""
 
 
 def csrf_failure(request: HttpRequest, reason: str = "") -> HttpResponse:

@@ -11,6 +11,7 @@ from shop.http import safe_next
 from shop.models import Shop, Staff
 from shop.roles import ACTS, Role, may
 from tests.conftest import Tablet
+from tests.factories import JobFactory
 
 
 def test_an_act_that_is_not_in_the_table_is_a_mistake_at_import() -> None:
@@ -147,3 +148,9 @@ def test_an_address_that_only_takes_a_form_is_a_page_with_a_way_back(as_counter:
     page = answer.content.decode()
     assert "only takes what a form of ours sends" in page
     assert 'href="http://testserver/jobs/"' in page and 'href="/"' in page
+
+
+def test_the_way_back_from_a_typed_address_is_the_page_above_it(as_counter: Tablet) -> None:
+    job = JobFactory()
+    page = as_counter.get(f"/job/{job.claim}/move/").content.decode()
+    assert "<h1>Not this way</h1>" in page and f'class="button" href="/job/{job.claim}/"' in page
