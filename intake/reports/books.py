@@ -18,8 +18,12 @@ from intake.models.bills import label_of
 from intake.reports.sheet import Asked, Column, Kind, Sheet
 
 
-def entries(asked: Asked) -> Iterator[Entry]:
+def entries(asked: Asked) -> list[Entry]:
     """The entries of these days, in six queries. They follow from written-once rows alone."""
+    return list(_one_by_one(asked))
+
+
+def _one_by_one(asked: Asked) -> Iterator[Entry]:
     documents = [*_papers(asked), *_payments(asked), *_counts(asked)]
     return journal.one_by_one(documents, _opening(asked))
 
@@ -166,7 +170,7 @@ def sheet_of_entries(asked: Asked) -> Sheet:
             Column("text", "Text"),
             Column("document", "Document"),
         ],
-        rows=list(entries(asked)),  # an entry's parts stand in this order
+        rows=entries(asked),  # an entry's parts stand in this order
     )
 
 
@@ -174,7 +178,7 @@ def of(asked: Asked) -> Sheet:
     """What the journal of these days comes to, by account, in six queries."""
     count, zero = 0, asked.zero
     sums: dict[str, list[Any]] = defaultdict(lambda: [zero, zero])
-    for count, entry in enumerate(entries(asked), start=1):  # noqa: B007
+    for count, entry in enumerate(_one_by_one(asked), start=1):  # noqa: B007
         each = sums[entry.account]
         each[0] += entry.debit
         each[1] += entry.credit
