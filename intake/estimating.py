@@ -334,11 +334,10 @@ def answer(
     )
     late = " after its last day" if estimate.valid_until < billing.today(billing.the_shop()) else ""
     verb = "said go ahead to" if yes else "declined"
-    how_said = kept.get_how_display().lower()
     timeline.write(
         job,
         by=by,
-        words=f"recorded that {who} {verb} estimate {estimate.number}{late}, {how_said}",
+        words=f"recorded that {who} {verb} estimate {estimate.number}{late}, {kept.how_words}",
         after={**_choice(estimate, kept), "In their words": words},
     )
     return kept

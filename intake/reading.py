@@ -96,7 +96,7 @@ def _charges() -> QuerySet[Charge]:
 
 
 def _estimates() -> QuerySet[Estimate]:
-    return Estimate.objects.select_related("answer")
+    return Estimate.objects.select_related("answer__signature")
 
 
 def _left(job: Job, name: str, ask: Callable[[], Iterable[Any]]) -> list[Any]:

@@ -178,6 +178,13 @@ class Answer(Kept):
     def __str__(self) -> str:
         return "Go ahead" if self.yes else "Declined"
 
+    @property
+    def how_words(self) -> str:
+        """How it was given, as it is read on the record: a typed name isn't called a signature."""
+        if self.signature is not None and not self.signature.svg:
+            return "name typed on the tablet, not signed"
+        return self.get_how_display().lower()
+
 
 class Series(models.Model):
     """The next number of a run of invoices. Taken inside the transaction that issues, so there is never a gap."""

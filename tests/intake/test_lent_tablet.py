@@ -8,6 +8,7 @@ from django.utils import timezone
 from freezegun import freeze_time
 
 from intake.models import Answer, Estimate
+from shop import timeline
 from shop.access import HELD_TO
 from shop.models import OnceKey, Staff
 from shop.roles import Role
@@ -50,6 +51,13 @@ def take_back(tablet, pin: str = PIN, **more: str):
 def sign(tablet, page: str):
     said = {"yes": "yes", "who": "Dana Whitlow", "seen": "80.00", "strokes": STROKES}
     return tablet.send(page, said)
+
+
+def test_the_record_calls_a_typed_name_no_signature(lent, page):
+    lent.send(page, {"yes": "yes", "who": "Dana Whitlow", "seen": "80.00", "typed": "on"})
+    answer = Answer.objects.get()
+    assert answer.how_words == "name typed on the tablet, not signed"
+    assert "not signed" in timeline.of(answer.estimate.job)[0].words
 
 
 def test_it_opens_the_estimate_to_read_and_sign(lent, page, counter):
