@@ -110,8 +110,4 @@ def cash_up_paper(request: Request, pk: int) -> HttpResponse:
 def till_panel(request: Request, _: Any) -> dict[str, Any]:
     """The front page's word on the till: what should be in it, and the days that nobody counted."""
     today = billing.today(request.shop)
-    return {
-        "till": {
-            **cashup.at_a_glance(request.shop, today)
-        }
-    }
+    return {"till": {**cashup.at_a_glance(request.shop, today)}}
