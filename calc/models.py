@@ -1,5 +1,6 @@
-"""What is measured on a job."""
+"""What is measured and worked out on a job, and the meters it is measured with."""
 
+from django.core.serializers.json import DjangoJSONEncoder
 from django.db import models
 from django.db.models import Q
 from django.utils import timezone
@@ -46,3 +47,82 @@ class Reading(Kept):
 
     def __str__(self) -> str:
         return f"{self.point}: {self.written} {self.unit}"
+
+
+class Meter(models.Model):
+    """A meter of the shop: what it is called on the bench, and when its calibration runs out."""
+
+    name = models.CharField("name", max_length=80, unique=True)
+    calibrated_on = models.DateField("calibrated on", null=True, blank=True)
+    due_on = models.DateField("calibration due", null=True, blank=True)
+    is_here = models.BooleanField("in use", default=True)
+
+    class Meta:
+        ordering = ["name"]
+        constraints = [
+            models.CheckConstraint(condition=~Q(name=""), name="meter_has_a_name"),
+            models.CheckConstraint(
+                condition=Q(calibrated_on__isnull=True)
+                | Q(due_on__isnull=True)
+                | Q(due_on__gte=models.F("calibrated_on")),
+                name="meter_due_after_calibration",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class Accuracy(models.Model):
+    """How sure a meter is of values in one unit: per cent of the reading, and something that is always there."""
+
+    meter = models.ForeignKey(Meter, models.CASCADE, related_name="accuracies")
+    unit = models.CharField("unit", max_length=8)  # a key of the engine's UNITS
+    percent = models.FloatField("per cent of the reading")
+    always = models.FloatField("and always", default=0.0)  # in the unit
+
+    class Meta:
+        ordering = ["unit"]
+        constraints = [
+            models.UniqueConstraint(fields=["meter", "unit"], name="accuracy_once_a_unit"),
+            models.CheckConstraint(
+                condition=Q(percent__gte=0) & Q(always__gte=0), name="accuracy_not_below_zero"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.meter}: {self.percent:g} % and {self.always:g} {self.unit}"
+
+
+class SheetQuerySet(models.QuerySet["KeptSheet"]):
+    def standing(self) -> "SheetQuerySet":
+        """Those that weren't struck out, without the rows that strike."""
+        return self.filter(strikes__isnull=True, struck_by__isnull=True)
+
+
+class KeptSheet(Kept):
+    """A worksheet as it was filled in on a job, with what it answered on that day.
+
+    `said` is what was typed, a name of a box to its text; `answer` is the whole answer as it stood, so that a later
+    engine doesn't change what was judged. A wrong one is struck, not changed.
+    """
+
+    job = models.ForeignKey(Job, models.PROTECT, related_name="sheets")
+    slug = models.CharField(max_length=40)
+    when = models.CharField(max_length=8, choices=Reading.When.choices, default=Reading.When.BEFORE)
+    said = models.JSONField(encoder=DjangoJSONEncoder)
+    answer = models.JSONField(encoder=DjangoJSONEncoder)
+    verdict = models.CharField(max_length=8)
+    engine = models.CharField(max_length=12)
+    meter = models.ForeignKey(Meter, models.PROTECT, null=True, blank=True, related_name="+")
+    note = models.CharField("note", max_length=200, blank=True)
+    at = models.DateTimeField(default=timezone.now)
+    by = models.ForeignKey(Staff, models.PROTECT, related_name="+")
+    strikes = models.OneToOneField("self", models.PROTECT, null=True, blank=True, related_name="struck_by")
+
+    objects = SheetQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["at", "pk"]
+        indexes = [models.Index(fields=["slug", "job"])]
+        constraints = [models.CheckConstraint(condition=~Q(slug=""), name="sheet_has_a_slug")]

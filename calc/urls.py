@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from calc import views
+from calc import views, views_worksheets
 
 urlpatterns: list = [
     # readings
@@ -12,4 +12,28 @@ urlpatterns: list = [
     path(
         "job/<str:claim>/reading/<int:pk>/put-back/", views.job_reading_put_back, name="job-reading-put-back"
     ),
+    # worksheets
+    path("worksheets/", views_worksheets.worksheets, name="worksheets"),
+    path("worksheets/<slug:slug>/", views_worksheets.worksheet, name="worksheet"),
+    path("worksheets/<slug:slug>/answer/", views_worksheets.worksheet_answer, name="worksheet-answer"),
+    path("job/<str:claim>/worksheets/", views_worksheets.job_worksheets, name="job-worksheets"),
+    path("job/<str:claim>/worksheets/paper/", views_worksheets.worksheets_paper, name="worksheets-paper"),
+    path("job/<str:claim>/worksheets/<slug:slug>/", views_worksheets.job_worksheet, name="job-worksheet"),
+    path(
+        "job/<str:claim>/worksheets/<slug:slug>/answer/",
+        views_worksheets.job_worksheet_answer,
+        name="job-worksheet-answer",
+    ),
+    path(
+        "job/<str:claim>/worksheets/<slug:slug>/keep/",
+        views_worksheets.job_worksheet_keep,
+        name="job-worksheet-keep",
+    ),
+    path("kept-worksheet/<int:pk>/", views_worksheets.kept_worksheet, name="kept-worksheet"),
+    path(
+        "kept-worksheet/<int:pk>/beside/<int:other>/",
+        views_worksheets.compare_worksheets,
+        name="compare-worksheets",
+    ),
+    path("kept-worksheet/<int:pk>/strike/", views_worksheets.worksheet_strike, name="worksheet-strike"),
 ]

@@ -13,14 +13,12 @@ from fractions import Fraction
 
 import pint
 
+from calc.engine.errors import QuantityError
+
 units = pint.UnitRegistry()
 pint.set_application_registry(units)
 
 LONGEST = 32
-
-
-class QuantityError(ValueError):
-    """The text is not such a value; the message is for the person who typed it."""
 
 
 @dataclass(frozen=True)
@@ -120,29 +118,89 @@ def parse_quantity(text: str, unit: str) -> pint.Quantity:
     return units.Quantity(float(value), _pint_name(unit))
 
 
-def show(quantity: pint.Quantity, digits: int = 3) -> str:
-    """Return a quantity in engineering notation: 4.70 kΩ, 16.0 mV, 25.0 °C.
+def parse_measured(text: str, unit: str) -> pint.Quantity:
+    """Return what a meter shows, with how sure it is: `462 ± 3`, `4k7 ± 1 %`, or a value alone.
 
-    `digits` are significant; the prefix is one that `parse_quantity` takes for the unit. A compound unit that
-    is not in `UNITS` is shown without a prefix. Raises `QuantityError` for what is not finite.
+    ± is half the width of the band that the true value lies in, in the value's unit or in per cent of it; +/- says
+    the same. With it the magnitude is a `uncertainties.UFloat`, without it a float.
+
+    Raises `QuantityError` with a sentence and an example.
     """
-    if not math.isfinite(quantity.magnitude):
-        raise QuantityError("There is no such value.")
+    parts = re.split(r"±|\+/-|\+-", text)
+    if len(parts) == 1:
+        return parse_quantity(text, unit)
+    example = f"{UNITS[unit].example.split(',')[0].split(' or ')[0]} ± 2 %"
+    if len(parts) > 2 or not parts[0].strip() or not parts[1].strip():
+        raise QuantityError(f"Write how sure it is after the value, like {example}.")
+    value = parse_quantity(parts[0], unit)
+    tail = parts[1].strip()
+    if tail.endswith("%") and unit != "%":
+        band = abs(value.magnitude) * parse_quantity(tail, "%").magnitude / 100
+    else:
+        band = parse_quantity(tail, unit).magnitude
+    if band < 0:
+        raise QuantityError(f"How sure it is can't be below zero. Write it like {example}.")
+    return with_band(value, band)
+
+
+def with_band(quantity: pint.Quantity, band: float) -> pint.Quantity:
+    """Return a quantity with ± `band`, in its own unit. A band of nothing leaves it as it is."""
+    from uncertainties import ufloat  # 60 ms: only where something was measured
+
+    if not band:
+        return quantity
+    return units.Quantity(ufloat(nominal(quantity), band), quantity.units)
+
+
+def nominal(quantity: pint.Quantity, unit: str | None = None) -> float:
+    """Return the number without its ±, in `unit` (any of pint's; its own where None)."""
+    magnitude = (quantity if unit is None else quantity.to(unit)).magnitude
+    return float(getattr(magnitude, "nominal_value", magnitude))
+
+
+def band(quantity: pint.Quantity, unit: str | None = None) -> float:
+    """Return the ± of a quantity in `unit`; nothing where it has none."""
+    magnitude = (quantity if unit is None else quantity.to(unit)).magnitude
+    return float(getattr(magnitude, "std_dev", 0.0))
+
+
+def show(quantity: pint.Quantity, digits: int = 3) -> str:
+    """Return a quantity in engineering notation: 4.70 kΩ, 16.0 mV, 25.0 °C; with its ± if it has one: 46.7 ± 0.6 mA.
+
+    `digits` are significant; where there is a ±, the value ends where the ± does. The prefix is one that
+    `parse_quantity` takes for the unit. A compound unit that is not in `UNITS` is shown without a prefix.
+    Raises `QuantityError` for what is not finite.
+    """
     key = _key_of(quantity)
+    inside = quantity.to(_pint_name(key)) if key else quantity
+    value, sure = nominal(inside), band(inside)
+    if not (math.isfinite(value) and math.isfinite(sure)):
+        raise QuantityError("There is no such value.")
     kind = UNITS[key] if key else None
-    magnitude = float(quantity.to(_pint_name(key)).magnitude if key else quantity.magnitude)
-    if kind is None:
-        return f"{magnitude:.{digits}g} {quantity.units:~P}".replace("-", "−")
-    rounded = Decimal(f"{magnitude:.{digits - 1}e}")
-    power = 0
-    if rounded and kind.prefixes:
-        wanted = 3 * (rounded.adjusted() // 3)
-        offered = [0, *(_POWERS[letter] for letter in kind.prefixes if _POWERS[letter] % 3 == 0)]
-        power = min(offered, key=lambda offer: (abs(offer - wanted), offer))
-    scaled = rounded.scaleb(-power)
-    places = max(0, digits - 1 - scaled.adjusted()) if scaled else 0
+    symbol = kind.symbol if kind else f"{quantity.units:~P}"
+    prefixes = kind.prefixes if kind else ""
+    if kind is None and not sure:
+        return f"{value:.{digits}g} {symbol}".rstrip().replace("-", "−")
+    rounded = Decimal(f"{value:.{digits - 1}e}")
+    power = _shown_power(rounded or Decimal(f"{sure:.0e}"), prefixes)
     prefix = {0: "", -12: "p", -9: "n", -6: "µ", -3: "m", 3: "k", 6: "M", 9: "G", 12: "T"}[power]
-    return f"{scaled:.{places}f} {prefix}{kind.symbol}".replace("-", "−")
+    if sure:
+        step = Decimal(f"{sure:.1e}" if f"{sure:.1e}"[0] == "1" else f"{sure:.0e}").scaleb(-power)
+        places = max(0, -step.adjusted() + (str(step.normalize().as_tuple().digits[0]) == "1"))
+        shown = f"{Decimal(value).scaleb(-power):.{places}f} ± {step:.{places}f}"
+    else:
+        scaled = rounded.scaleb(-power)
+        shown = f"{scaled:.{max(0, digits - 1 - scaled.adjusted()) if scaled else 0}f}"
+    return f"{shown} {prefix}{symbol}".rstrip().replace("-", "−")
+
+
+def _shown_power(value: Decimal, prefixes: str) -> int:
+    """The power of ten that leaves one to three digits before the point, of those that have a prefix."""
+    if not value or not prefixes:
+        return 0
+    wanted = 3 * (value.adjusted() // 3)
+    offered = [0, *(_POWERS[letter] for letter in prefixes if _POWERS[letter] % 3 == 0)]
+    return min(offered, key=lambda offer: (abs(offer - wanted), offer))
 
 
 def _read(bare: str, typed: str, kind: Unit) -> Fraction:

@@ -11,3 +11,4 @@ import "./keypad.js";
 import "./photo.js";
 import "./idle.js";
 import "./signature.js";
+import "./values.js";
