@@ -22,7 +22,7 @@ from intake.models import Job
 from shop import papers
 from shop.access import allowed
 from shop.errors import Refused
-from shop.http import Request, go_to, page_or_part
+from shop.http import Request, go_to, page_or_part, wants_part
 from shop.once import once
 
 
@@ -85,9 +85,7 @@ def job_worksheet_keep(request: Request, claim: str, slug: str) -> HttpResponse:
         else:
             messages.success(request, "Kept on the job.")
             return go_to(request, "kept-worksheet", kept.pk)
-    carried = [
-        (name, typed[name]) for name in ("filled", "meter", *sheets.names_of(sheet, typed)) if typed.get(name)
-    ]
+    carried = _carried(sheet, typed)
     context = {
         "sheet": sheet,
         "job": job,
@@ -95,7 +93,7 @@ def job_worksheet_keep(request: Request, claim: str, slug: str) -> HttpResponse:
         "drawings": _drawings(answer),
         "keep_form": form,
         "carried": carried,
-        "back": f"{reverse('job-worksheet', args=[job.claim, sheet.slug])}?{urlencode(carried)}",
+        "back": _address(sheet, job, carried),
     }
     return render(request, "calc/worksheet_keep.html", context, status=422 if form.errors else 200)
 
@@ -226,7 +224,25 @@ def _page(
         "meter": meter,
         "is_part": part,
     }
-    return page_or_part(request, "calc/worksheet.html", context, part=part, status=status)
+    response = page_or_part(request, "calc/worksheet.html", context, part=part, status=status)
+    if wants_part(request):  # so that a reload, or a link sent to somebody, opens it as it is filled in
+        response["HX-Replace-Url"] = _address(sheet, job, _carried(sheet, said))
+    return response
+
+
+def _address(sheet: Worksheet, job: Job | None, carried: list[tuple[str, str]]) -> str:
+    page = (
+        reverse("job-worksheet", args=[job.claim, sheet.slug])
+        if job
+        else reverse("worksheet", args=[sheet.slug])
+    )
+    return f"{page}?{urlencode(carried)}"
+
+
+def _carried(sheet: Worksheet, said: dict[str, str]) -> list[tuple[str, str]]:
+    """What was typed, for the next page: no name that the form hasn't, nothing empty."""
+    names = ("meter", *sheets.names_of(sheet, said))
+    return [("filled", "1"), *((name, said[name]) for name in names if said.get(name))]
 
 
 def _with_rows(sheet: Worksheet, said: dict[str, str]) -> dict[str, str]:

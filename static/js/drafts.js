@@ -58,6 +58,7 @@ function bringBack(form) {
       changed = true;
     }
   }
+  form.toggleAttribute("data-typed-before", changed);
   if (changed) {
     tell(form);
   }

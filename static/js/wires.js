@@ -77,11 +77,13 @@ hook("details[data-shut-outside]", (details) => {
   });
 });
 
-// A box has the focus before the scripts are there. What a quick hand or a scanner typed until then is asked for now.
+// A box has the focus before the scripts are there. What a quick hand or a scanner typed until then is asked for now;
+// so is what a draft brought back.
 document.addEventListener("htmx:load", (event) => {
-  for (const box of event.detail.elt.querySelectorAll("input[hx-trigger*=typed-early]")) {
-    if (box.value !== box.defaultValue) {
-      box.dispatchEvent(new Event("typed-early"));
+  for (const one of event.detail.elt.querySelectorAll("[hx-trigger*=typed-early]")) {
+    const boxes = one.matches("form") ? [...one.querySelectorAll("input[type=text]")] : [one];
+    if (one.hasAttribute("data-typed-before") || boxes.some((box) => box.value !== box.defaultValue)) {
+      one.dispatchEvent(new Event("typed-early"));
     }
   }
 });
