@@ -5,6 +5,7 @@ a check that was never made must not look like one that passed.
 """
 
 import os
+import shutil
 from functools import cache
 from pathlib import Path
 from typing import NoReturn
@@ -36,6 +37,11 @@ def axe_source() -> str:
 def vnu_jar() -> Path:
     """The Nu HTML checker, for `java -jar`."""
     return _file("BENCHTAG_VNU", "the Nu HTML checker")
+
+
+def ngspice() -> str:
+    """The path of ngspice, the circuit simulator that the worksheets are compared with."""
+    return shutil.which("ngspice") or _missing("needs ngspice: `python3 manage.py selftest` brings it")
 
 
 def pdf_libraries() -> None:

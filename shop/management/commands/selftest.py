@@ -49,6 +49,7 @@ def tools() -> dict[str, str]:
     }
     _program("pdftoppm", "poppler-utils")  # papers are looked at as pictures
     _program("openssl", "openssl")  # a certificate, to open the shop with TLS
+    _program("ngspice", "ngspice")  # a circuit simulator: our supplies and gain stages are compared with its
     if not pdf_libraries.bring():
         print(pdf_libraries.how_to_get(), file=sys.stderr)
     return {name: path for name, path in found.items() if path}
