@@ -356,4 +356,8 @@ def answer(
         found.wrong[why.box] = str(why)
     except (CircuitError, QuantityError) as why:
         found.wrong[""] = str(why)
+    except (ZeroDivisionError, OverflowError):
+        found.wrong[""] = (
+            "These values are too far apart to work anything out. Check their units and prefixes."
+        )
     return found, None
