@@ -134,8 +134,12 @@ def compare_worksheets(request: Request, pk: int, other: int) -> HttpResponse:
 def worksheets_paper(request: Request, claim: str) -> HttpResponse:
     job = job_page.find(claim)
     kept = job.sheets.standing().select_related("by", "meter", "job__gear", "job__person", "struck_by")
-    context = {"job": job, "sheets": [_shown_kept(each) for each in kept]}
-    return papers.answer(request, "calc/worksheets_paper.html", context, f"worksheets-{job.claim}")
+    context = {
+        "job": job,
+        "sheets": [_shown_kept(each) for each in kept],
+        "paper": request.shop.paper.lower(),
+    }
+    return papers.answer(request, "calc/papers/worksheets.html", context, f"worksheets-{job.claim}")
 
 
 @require_POST
