@@ -35,9 +35,19 @@ SERIES: Final[dict[str, tuple[int, ...]]] = {
 }
 
 # What each series is sold at, per cent. IEC 60063 pairs them so; from memory.
-USUAL_TOLERANCE: Final = {"E3": 40.0, "E6": 20.0, "E12": 10.0, "E24": 5.0, "E48": 2.0, "E96": 1.0, "E192": 0.5}
+USUAL_TOLERANCE: Final = {
+    "E3": 40.0,
+    "E6": 20.0,
+    "E12": 10.0,
+    "E24": 5.0,
+    "E48": 2.0,
+    "E96": 1.0,
+    "E192": 0.5,
+}
 
-_SAME: Final = 1e-9  # ratios nearer to one another than this are a tie: the last digits of a float decide nothing
+_SAME: Final = (
+    1e-9  # ratios nearer to one another than this are a tie: the last digits of a float decide nothing
+)
 _LEAST, _MOST = 1e-18, 1e15
 
 

@@ -88,7 +88,15 @@ def test_the_answer_is_in_the_unit_that_was_asked_in_and_without_its_band():
 
 @pytest.mark.parametrize(
     "wanted",
-    [ohms(0), ohms(-4700), ohms(math.inf), ohms(math.nan), ohms(1e300), ohms(1e-300), units.Quantity(-1, "F")],
+    [
+        ohms(0),
+        ohms(-4700),
+        ohms(math.inf),
+        ohms(math.nan),
+        ohms(1e300),
+        ohms(1e-300),
+        units.Quantity(-1, "F"),
+    ],
 )
 def test_what_no_part_can_be_is_refused(wanted):
     with pytest.raises(CircuitError):
@@ -103,7 +111,10 @@ def test_a_series_that_does_not_exist_is_refused():
 @given(st.floats(1e-6, 1e12), st.sampled_from(sorted(SERIES)))
 @settings(max_examples=50, deadline=None)
 def test_nothing_of_the_series_lies_between_a_value_and_its_neighbours(number, series):
-    below, above = at_most(ohms(number), series).value.magnitude, at_least(ohms(number), series).value.magnitude
+    below, above = (
+        at_most(ohms(number), series).value.magnitude,
+        at_least(ohms(number), series).value.magnitude,
+    )
     assert below <= number * (1 + 1e-8) and above >= number * (1 - 1e-8)
     assert is_preferred(ohms(below), series) and is_preferred(ohms(above), series)
     decades = numpy.outer(10.0 ** numpy.arange(-9, 12), SERIES[series]).ravel()  # numpy, by brute force
