@@ -36,8 +36,8 @@ class Shown:
             return dict(self.box.choices).get(self.text, self.text)
         if self.box.kind is Kind.TICK:
             return "yes" if self.is_on else "no"
-        bare = self.text and self.box.sign and self.text.strip()[-1:].isdigit() and "±" not in self.text
-        return f"{self.text} {self.box.sign}" if bare else self.text
+        ends_bare = self.text.strip()[-1:].isdigit() and self.box.sign
+        return f"{self.text} {self.box.sign}" if ends_bare else self.text
 
     @property
     def is_on(self) -> bool:
@@ -58,6 +58,11 @@ class ShownGroup:
     boxes: tuple[Shown, ...]
     rows: Rows | None
     items: tuple[ShownRow, ...] = ()
+
+    @property
+    def says_something(self) -> bool:
+        """Whether anything stands in any of its boxes."""
+        return any(shown.words for shown in (*self.boxes, *(box for row in self.items for box in row.boxes)))
 
     @property
     def count_name(self) -> str:

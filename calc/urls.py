@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from calc import views, views_worksheets
+from calc import views, views_meters, views_worksheets
 
 urlpatterns: list = [
     # readings
@@ -36,4 +36,10 @@ urlpatterns: list = [
         name="compare-worksheets",
     ),
     path("kept-worksheet/<int:pk>/strike/", views_worksheets.worksheet_strike, name="worksheet-strike"),
+    # meters
+    path("meters/", views_meters.meter_list, name="meters"),
+    path("meters/new/", views_meters.meter_new, name="meter-new"),
+    path("meters/<int:pk>/", views_meters.meter_edit, name="meter-edit"),
+    path("meters/<int:pk>/put-away/", views_meters.meter_put_away, name="meter-put-away"),
+    path("meters/<int:pk>/bring-back/", views_meters.meter_bring_back, name="meter-bring-back"),
 ]

@@ -50,6 +50,7 @@ ACTS: Final[dict[str, frozenset[Role]]] = {
     "work on jobs": _BENCH,
     "order the queue": _BENCH,
     "charge jobs": _STAFF,
+    "see to meters": _BENCH,
     # one's own
     "change person": _STAFF,
     # the shop's own
