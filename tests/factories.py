@@ -7,7 +7,8 @@ import factory
 from django.utils import timezone
 from factory.django import DjangoModelFactory
 
-from calc.models import Reading
+from calc.engine import VERSION
+from calc.models import Accuracy, KeptSheet, Meter, Reading
 from intake import claims
 from intake.models import (
     Charge,
@@ -194,4 +195,57 @@ class ReadingFactory(DjangoModelFactory):
     value = 448.0
     unit = "V"
     when = "after"
+    by = factory.SubFactory(StaffFactory)
+
+
+class MeterFactory(DjangoModelFactory):
+    class Meta:
+        model = Meter
+
+    name = factory.Sequence(lambda n: f"Bench meter {n}")
+    calibrated_on = dt.date(2026, 3, 2)
+    due_on = dt.date(2027, 3, 2)
+
+
+class AccuracyFactory(DjangoModelFactory):
+    class Meta:
+        model = Accuracy
+
+    meter = factory.SubFactory(MeterFactory)
+    unit = "ohm"
+    percent = 5.0
+    always = 0.01
+
+
+class KeptSheetFactory(DjangoModelFactory):
+    """A worksheet as it was kept, of a kind that is always there."""
+
+    class Meta:
+        model = KeptSheet
+
+    job = factory.SubFactory(JobFactory)
+    slug = "after-repair-test"
+    when = "after"
+    said = factory.LazyFunction(
+        lambda: {
+            "protection": "class-i",
+            "earth": "0.12",
+            "cord": "2",
+            "area": "0.75",
+            "insulation_by": "left-out",
+        }
+    )
+    answer = factory.LazyFunction(
+        lambda: {
+            "said": "No pass yet.",
+            "verdict": "unsure",
+            "lines": [{"label": "Protective earth", "value": "120 mΩ, pass", "verdict": "good", "said": ""}],
+            "tables": [],
+            "charts": [],
+            "cautions": [],
+            "notes": [],
+        }
+    )
+    verdict = "unsure"
+    engine = VERSION
     by = factory.SubFactory(StaffFactory)

@@ -78,6 +78,18 @@ class World:
         return factories.ReadingFactory(job=self.job, by=self.staff)
 
     @cached_property
+    def sheet(self) -> Any:
+        return factories.KeptSheetFactory(job=self.job, by=self.staff)
+
+    @cached_property
+    def later_sheet(self) -> Any:
+        return factories.KeptSheetFactory(job=self.job, by=self.staff)
+
+    @cached_property
+    def meter(self) -> Any:
+        return factories.MeterFactory()
+
+    @cached_property
     def spell(self) -> LabourSpell:
         now = timezone.now()
         return LabourSpell.objects.create(
@@ -219,6 +231,18 @@ SAMPLES: dict[str, Sample] = {
     "job-charge-put-back": _pk("charge"),
     "job-reading-strike": _pk("reading"),
     "job-reading-put-back": _pk("reading"),
+    # worksheets and meters
+    "worksheet": lambda world: {"slug": "after-repair-test"},
+    "worksheet-answer": lambda world: {"slug": "after-repair-test"},
+    "job-worksheet": lambda world: {"slug": "after-repair-test"},
+    "job-worksheet-answer": lambda world: {"slug": "after-repair-test"},
+    "job-worksheet-keep": lambda world: {"slug": "after-repair-test"},
+    "kept-worksheet": _pk("sheet"),
+    "worksheet-strike": _pk("sheet"),
+    "compare-worksheets": lambda world: {"pk": world.sheet.pk, "other": world.later_sheet.pk},
+    "meter-edit": _pk("meter"),
+    "meter-put-away": _pk("meter"),
+    "meter-bring-back": _pk("meter"),
     # papers
     "ticket-paper": _pk("visit", size="half-a4"),
     "ticket-print": _pk("visit", size="half-a4"),

@@ -24,11 +24,12 @@ from intake.models import (
 )
 from shop import keep, timeline
 from shop.models import Entry, Terms
-from tests.factories import JobFactory, ReadingFactory, SignatureFactory
+from tests.factories import JobFactory, KeptSheetFactory, ReadingFactory, SignatureFactory
 from tests.intake.bills import proposed, repaired
 
 # Every model whose rows are written once. A new one belongs here, and in a migration.
 KEPT = {
+    "calc_keptsheet",
     "calc_reading",
     "intake_answer",
     "intake_cashup",
@@ -60,6 +61,7 @@ def rows(shop, counter):
     Pickup.objects.create(job=job, handed_to="Dana", how="mail", carrier="Parcel", by=counter)
     SignatureFactory()
     ReadingFactory(job=job, by=counter)
+    KeptSheetFactory(job=job, by=counter)
     today = timezone.localdate()
     CashUp.objects.create(day=today, expected=100, counted=100, by=counter)
     notice = StorageNotice.objects.create(
