@@ -15,6 +15,7 @@ import pint
 from calc.engine.bounds import inside
 from calc.engine.errors import CircuitError, QuantityError
 from calc.engine.eseries import SERIES, figures_of, is_preferred, scaled
+from calc.engine.limits import Standing, stand
 from calc.engine.quantities import nominal, parse_quantity, units
 
 _T = TypeVar("_T")
@@ -300,6 +301,23 @@ def read_date(text: str, *, earliest: int = EARLIEST_YEAR, latest: int = LATEST_
             f"before them stands a year from {earliest} to {latest}."
         )
     return tuple(found)
+
+
+def deviation(value: pint.Quantity, measured: pint.Quantity) -> pint.Quantity:
+    """Return how far a measured part is from its marked value, signed, in per cent, with the ± of the meter.
+
+    Raises:
+        CircuitError: a wire link has no per cent, or the two are different kinds of quantity.
+    """
+    marked = inside(value, str(value.units), "The marked value", least=0.0, most=_MOST["ohm"], is_open=True)
+    found = inside(measured, str(value.units), "The measured value", least=0.0, most=_MOST["ohm"])
+    return units.Quantity(100 * (found / nominal(units.Quantity(marked, "")) - 1), "percent")
+
+
+def fits(tolerance: Tolerance, value: pint.Quantity, measured: pint.Quantity) -> Standing:
+    """Say where a measured part stands against its tolerance; on the limit is within. Raises as `deviation`."""
+    deviation(value, measured)
+    return stand(measured.to(value.units), *tolerance.of(value))
 
 
 def _of(table: Mapping[str, _T], band: str, number: int, what: str) -> _T:

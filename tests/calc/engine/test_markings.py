@@ -6,11 +6,14 @@ from hypothesis import strategies as st
 
 from calc.engine.errors import CircuitError, QuantityError
 from calc.engine.eseries import SERIES
+from calc.engine.limits import Standing
 from calc.engine.markings import (
     BAND_TOLERANCES,
     COLOURS,
     EIA96_POWERS,
     LETTER_TOLERANCES,
+    deviation,
+    fits,
     from_the_other_end,
     letter_code,
     read_bands,
@@ -18,7 +21,7 @@ from calc.engine.markings import (
     read_date,
     write,
 )
-from calc.engine.quantities import parse_quantity, units
+from calc.engine.quantities import band, nominal, parse_quantity, units, with_band
 
 IEC = "IEC 60062:2016"
 IEC_M = "IEC 60062:2016, from memory"
@@ -391,3 +394,40 @@ def test_the_week_falls_in_its_month():
     assert read_date("999-6543")[0].month == "October"  # ISO 8601: week 43 is late October
     assert read_date("999-6501")[0].month == "January"
     assert read_date("999-6553")[0].month == "December"
+
+
+@pytest.mark.parametrize(
+    ("measured", "sure", "verdict"),
+    [
+        (4700, 0, Standing.IN),
+        (4465, 0, Standing.IN),  # on the limit
+        (4935, 0, Standing.IN),
+        (4464, 0, Standing.OUT),
+        (4936, 0, Standing.OUT),
+        (4900, 30, Standing.IN),
+        (4930, 30, Standing.CLOSE),
+        (4940, 30, Standing.CLOSE),
+        (5000, 30, Standing.OUT),
+        (0, 0, Standing.OUT),
+    ],
+)
+def test_a_measured_part_is_in_out_or_too_close_to_call(measured, sure, verdict):
+    marked = read_code("4K7J", "ohm")[0]  # 4465 Ω to 4935 Ω
+    found = with_band(units.Quantity(float(measured), "ohm"), sure)
+    assert fits(marked.tolerances[0], marked.value, found) is verdict
+
+
+def test_a_small_capacitor_is_judged_in_picofarads():
+    marked = read_code("4p7C", "F")[0]
+    assert fits(marked.tolerances[0], marked.value, units.Quantity(4.9, "pF")) is Standing.IN
+    assert fits(marked.tolerances[0], marked.value, units.Quantity(5.0, "pF")) is Standing.OUT
+
+
+def test_the_deviation_carries_the_meters_band():
+    off = deviation(units.Quantity(1.0, "kohm"), with_band(units.Quantity(1100.0, "ohm"), 11))
+    assert (nominal(off, "percent"), band(off, "percent")) == pytest.approx((10, 1.1))
+
+
+def test_a_link_has_no_deviation():
+    with pytest.raises(CircuitError):
+        deviation(units.Quantity(0.0, "ohm"), units.Quantity(1.0, "ohm"))
