@@ -36,6 +36,8 @@ _LEAST_ESR = 1e-3  # Ω: no capacitor has less, and nothing is divided by zero
 # S across every capacitor, far below any real one's: a supply without a load has a steady state too
 _LEAK = 1e-9
 _LEAK_SHARE = 1e-4  # of the loads that draw the same at any volts: else figures of 1e8 V cancel in between
+# S per siemens of susceptance, on what a doubler's two capacitors differ by: nothing else would settle the mean of it
+_EVENS_OUT = 1e-4
 _SAMPLES = 256  # in the time between two charges, or half of it
 _FINEST = 4096
 _IN_A_PULSE = 24  # samples that a charge must last for
@@ -92,7 +94,7 @@ class Silicon:
     saturation: float = 5e-8  # A
     emission: float = 1.8
     resistance: float = 0.04  # Ω
-    source: str = "the usual 1 A diode's sheets, from memory"
+    source: str = "the usual 1 A diode’s sheets, from memory"
 
 
 @dataclass(frozen=True)
@@ -371,7 +373,7 @@ def checks(supply: Supply, found: Steady, high_line: float = HIGH_LINE) -> tuple
         if capacitor.rating is not None:
             name = f"{node_name(number)} capacitor, no load, high mains"
             across = supply.no_load_across(number) * high_line
-            made.append(Check(name, across, capacitor.rating, "the capacitor's marking"))
+            made.append(Check(name, across, capacitor.rating, "the capacitor’s marking"))
     return tuple(made)
 
 
@@ -461,6 +463,9 @@ class _Circuit:
         for number in range(len(self.series)):
             joins[number, number], joins[number, number + 1] = 1.0, -1.0
         y = (span.T * (1 / esr + np.array(self.leaks) + leak)) @ span
+        if self.is_doubler and leak:
+            apart = self.feeds[0] - self.feeds[1]
+            y += np.outer(apart, apart) * _EVENS_OUT * 2 * math.pi * self.frequency * self.farads[0]
         for number, (loads, slope) in enumerate(zip(self.loads, slopes, strict=True)):
             y[number, number] += loads.conductance + slope
         for number, ohms in enumerate(self.series):
