@@ -33,6 +33,7 @@ class System(StrEnum):
     CENTRE = "design centre"
     MAXIMUM = "design maximum"
     ABSOLUTE = "absolute maximum"
+    UNKNOWN = "rating system not known"
 
 
 def _v(number: float) -> pint.Quantity:
