@@ -90,6 +90,8 @@ _SAME = str.maketrans(
 
 _PLAIN = re.compile(r"([0-9]+(?:\.[0-9]+)?|\.[0-9]+|[0-9]+/[0-9]+) ?([^0-9./]*)")
 _LETTER_CODE = re.compile(r"([0-9]*)([A-Za-z])([0-9]+) ?([^0-9./]*)")
+_NUMBER_ALONE = re.compile(r"[-+\u2212\u2013]? ?[0-9]*[.,/]?[0-9]+")
+_NUMBER_AND_UNIT = re.compile(r"[-+\u2212\u2013]? ?[0-9]*[.,/]?[0-9]+ ?([^-+0-9.,/\u2212\u2013 ][^0-9.,/]*)")
 _MAYBE_THOUSANDS = re.compile(r"[1-9][0-9]{0,2},[0-9]{3}(?![0-9])")
 
 
@@ -122,7 +124,8 @@ def parse_measured(text: str, unit: str) -> pint.Quantity:
     """Return what a meter shows, with how sure it is: `462 ± 3`, `4k7 ± 1 %`, or a value alone.
 
     ± is half the width of the band that the true value lies in, in the value's unit or in per cent of it; +/- says
-    the same. With it the magnitude is a `uncertainties.UFloat`, without it a float.
+    the same. With it the magnitude is a `uncertainties.UFloat`, without it a float. A unit at the end is that of
+    both, as in 46.7 ± 0.6 mA; a number alone behind a prefix, as in 462 mV ± 3, is refused.
 
     Raises `QuantityError` with a sentence and an example.
     """
@@ -132,15 +135,38 @@ def parse_measured(text: str, unit: str) -> pint.Quantity:
     example = f"{UNITS[unit].example.split(',')[0].split(' or ')[0]} ± 2 %"
     if len(parts) > 2 or not parts[0].strip() or not parts[1].strip():
         raise QuantityError(f"Write how sure it is after the value, like {example}.")
-    value = parse_quantity(parts[0], unit)
-    tail = parts[1].strip()
+    head, tail = (part.strip() for part in parts)
+    if len(tail) > LONGEST:
+        raise QuantityError(f"That is too long for a value. Write it like {example}.")
     if tail.endswith("%") and unit != "%":
+        value = parse_quantity(head, unit)
         band = abs(value.magnitude) * parse_quantity(tail, "%").magnitude / 100
     else:
+        if is_number_alone(head) and (at_the_end := _NUMBER_AND_UNIT.fullmatch(tail)):
+            head = f"{head} {at_the_end[1]}"
+        value = parse_quantity(head, unit)
         band = parse_quantity(tail, unit).magnitude
+        if is_number_alone(tail) and not _is_in_the_unit_itself(head, unit):
+            raise QuantityError(f"“{text.strip()}” can be read in two ways. Write the unit of {tail} too.")
     if band < 0:
         raise QuantityError(f"How sure it is can't be below zero. Write it like {example}.")
     return with_band(value, band)
+
+
+def is_number_alone(text: str) -> bool:
+    """Say whether a text is digits with a sign and a point, and says nothing of a unit."""
+    text = text.strip()
+    return len(text) <= LONGEST and bool(_NUMBER_ALONE.fullmatch(text))
+
+
+def _is_in_the_unit_itself(text: str, unit: str) -> bool:
+    """Say whether a value is written without a prefix: 462 and 462 V, but not 462 mV or 4k7."""
+    number = re.match(r"[-+\u2212\u2013]?[0-9.,/]+", text)
+    digits = number[0].lstrip("-+\u2212\u2013") if number else ""
+    return is_number_alone(digits) and (
+        digits == text.lstrip("-+\u2212\u2013 ")
+        or parse_quantity(digits, unit).magnitude == abs(parse_quantity(text, unit).magnitude)
+    )
 
 
 def with_band(quantity: pint.Quantity, band: float) -> pint.Quantity:

@@ -18,6 +18,7 @@ from calc.engine.quantities import (
     UNITS,
     QuantityError,
     band,
+    is_number_alone,
     nominal,
     parse_measured,
     parse_quantity,
@@ -29,7 +30,7 @@ from calc.worksheets.chart import Chart
 
 MOST_WORDS: Final = 120
 LONGEST_CAPTURE: Final = 2000
-_BARE: Final = re.compile(r"^[-+−]?[0-9]*[.,]?[0-9]+(?=\s*($|±|\+/-))")
+_PLUS_MINUS: Final = re.compile(r"(±|\+/-|\+-)")
 
 Accuracies = Mapping[
     str, tuple[float, float]
@@ -134,7 +135,7 @@ class Box:
 
     def _quantity(self, text: str, accuracies: Accuracies) -> pint.Quantity:
         if self.bare:
-            text = _BARE.sub(lambda number: f"{number[0]}{self.bare}", text, count=1)
+            text = _with_unit(text, self.bare)
         try:
             value = (parse_measured if self.measured else parse_quantity)(text, self.unit)
         except QuantityError as why:
@@ -153,6 +154,15 @@ class Box:
             raise BoxError(self.name, f"That is too little. It must be at least {shown(self.least)}.")
         if self.most is not None and number > self.most:
             raise BoxError(self.name, f"That is too much. It can be {shown(self.most)} at most.")
+
+
+def _with_unit(text: str, unit: str) -> str:
+    """Put a unit to numbers alone: 35 is 35 mA, 35 ± 1 is 35 mA ± 1 mA. What has its own keeps it."""
+    head, *tail = _PLUS_MINUS.split(text)
+    ends_bare = not tail or is_number_alone(tail[-1])
+    if not is_number_alone(head) or not (ends_bare or tail[-1].rstrip().endswith("%")):
+        return text
+    return "".join(f"{part.rstrip()}{unit}" if is_number_alone(part) else part for part in (head, *tail))
 
 
 @dataclass(frozen=True)

@@ -1,5 +1,6 @@
 """Values as people at a bench write them, against IEC 60062's examples and pint."""
 
+import re
 import subprocess
 import sys
 from decimal import Decimal
@@ -9,7 +10,18 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from calc.engine.quantities import LONGEST, UNITS, QuantityError, parse_quantity, show, units
+from calc.engine.quantities import (
+    LONGEST,
+    UNITS,
+    QuantityError,
+    band,
+    nominal,
+    parse_measured,
+    parse_quantity,
+    show,
+    units,
+    with_band,
+)
 
 IEC = "IEC 60062, examples of the letter code"
 ISSUED = "what people at a bench write; common practice, no source"
@@ -261,6 +273,110 @@ def test_what_is_shown_reads_back(value, unit):
     shown = show(units.Quantity(value, unit), 6)
     if len(shown) <= LONGEST:
         assert parse_quantity(shown, unit).magnitude == pytest.approx(value, rel=1e-5)
+
+
+# --- What a meter shows, with how sure it is
+
+
+@pytest.mark.parametrize(
+    ("text", "unit", "value", "sure"),
+    [
+        ("462", "V", 462, 0),
+        ("462 ± 3", "V", 462, 3),
+        ("462 V ± 3", "V", 462, 3),
+        ("462 +/- 3 V", "V", 462, 3),
+        ("462 +- 3", "V", 462, 3),
+        ("462 mV ± 3 mV", "V", 0.462, 0.003),
+        ("46.7 ± 0.6 mA", "A", 0.0467, 0.0006),  # the unit at the end is that of both: SI Brochure 5.4.5
+        ("46,7 ± 0,6 mA", "A", 0.0467, 0.0006),
+        ("4k7 ± 1 %", "ohm", 4700, 47),
+        ("4k7 ± 100R", "ohm", 4700, 100),
+        ("4700 ± 4R7", "ohm", 4700, 4.7),
+        ("22 ± 1 µF", "F", 22e-6, 1e-6),
+        ("-14.5 ± 0.2", "V", -14.5, 0.2),
+        ("-14.5 ± 2 %", "V", -14.5, 0.29),
+        ("70 ± 2", "%", 70, 2),
+        ("70 % ± 2 %", "%", 70, 2),
+        ("120 VAC ± 2", "V", 120, 2),
+        ("25 °C ± 1", "degC", 25, 1),
+        ("0 ± 0.1", "ohm", 0, 0.1),
+        ("462 ± 0", "V", 462, 0),
+    ],
+)
+def test_what_a_meter_shows_is_read_with_its_uncertainty(text, unit, value, sure):
+    quantity = parse_measured(text, unit)
+    assert (nominal(quantity), band(quantity)) == pytest.approx((value, sure), rel=1e-9)
+
+
+@pytest.mark.parametrize(
+    ("text", "unit", "sentence"),
+    [
+        ("462 ±", "V", "how sure it is"),
+        ("± 3", "V", "how sure it is"),
+        ("462 ± 3 ± 1", "V", "how sure it is"),
+        ("462 ± -3", "V", "below zero"),
+        ("462 ± x", "V", "can't be read"),
+        ("lots ± 3", "V", "can't be read"),
+        ("462 mV ± 3", "V", "two ways"),
+        ("4k7 ± 100", "ohm", "two ways"),
+        ("4.7k ± 0.1", "ohm", "two ways"),
+        ("5V6 ± 0.1", "V", "two ways"),
+        ("22u ± 1", "F", "of what?"),
+        ("462 ± 3 ohm", "V", "ohms"),
+        ("462 ± " + "9" * 40, "V", "too long"),
+        ("9" * 100_000 + "x ± 3", "V", "too long"),
+    ],
+)
+def test_an_uncertainty_that_says_nothing_gets_a_sentence(text, unit, sentence):
+    with pytest.raises(QuantityError, match=re.escape(sentence)):
+        parse_measured(text, unit)
+
+
+@given(st.text(max_size=40), st.text(max_size=40), st.sampled_from(list(UNITS)))
+def test_whatever_stands_around_a_plus_minus_is_read_or_refused(head, tail, unit):
+    try:
+        quantity = parse_measured(f"{head}±{tail}", unit)
+    except QuantityError:
+        return
+    assert band(quantity) >= 0
+
+
+@pytest.mark.parametrize(
+    ("value", "sure", "unit", "shown"),
+    [
+        (0.0467, 0.0006, "A", "46.7 ± 0.6 mA"),
+        (462, 3, "V", "462 ± 3 V"),
+        (4700, 47, "ohm", "4.70 ± 0.05 kΩ"),
+        (4700, 120, "ohm", "4.70 ± 0.12 kΩ"),
+        (0.3, 0.02, "ohm", "300 ± 20 mΩ"),
+        (-14.5, 0.2, "V", "−14.5 ± 0.2 V"),
+        (0, 0.1, "V", "0 ± 100 mV"),
+        (12.5, 0.5, "%", "12.5 ± 0.5 %"),
+    ],
+)
+def test_a_value_is_shown_as_far_as_its_uncertainty_goes(value, sure, unit, shown):
+    assert show(with_band(units.Quantity(value, "percent" if unit == "%" else unit), sure)) == shown
+
+
+@given(
+    st.floats(1e-6, 1e6), st.floats(0.001, 0.5), st.sampled_from(["V", "A", "ohm", "F", "H", "W", "Hz", "s"])
+)
+def test_what_is_shown_with_its_uncertainty_reads_back(value, share, unit):
+    shown = show(with_band(units.Quantity(value, unit), value * share))
+    quantity = parse_measured(shown, unit)
+    assert nominal(quantity) == pytest.approx(value, abs=value * share * 0.51 + 1e-30)
+    assert band(quantity) == pytest.approx(value * share, rel=0.51)
+
+
+def test_uncertainties_go_through_arithmetic_as_the_guide_has_it():
+    """JCGM 100 (GUM) 5.1.2: of a quotient of unlike readings the relative uncertainties add in squares."""
+    ohms = parse_measured("100 ± 3", "V") / parse_measured("2 ± 0.08", "A")
+    assert nominal(ohms, "ohm") == pytest.approx(50)
+    assert band(ohms, "ohm") == pytest.approx(50 * (0.03**2 + 0.04**2) ** 0.5)
+
+
+def test_a_band_of_nothing_leaves_a_value_as_it_is():
+    assert isinstance(with_band(units.Quantity(3.0, "V"), 0).magnitude, float)
 
 
 def test_the_engine_loads_fast_and_without_django():
