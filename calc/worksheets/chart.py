@@ -12,6 +12,8 @@ WIDTH: Final = 720
 HEIGHT: Final = 360
 _LEFT, _RIGHT, _TOP, _BOTTOM = 64, 16, 16, 48
 MOST_POINTS: Final = 360  # more than that can't be told apart on a tablet
+_FURTHEST: Final = 1e30  # what lies beyond is on the edge: an axis to there says nothing
+_NEAREST: Final = 1e-30
 
 
 @dataclass(frozen=True)
@@ -135,15 +137,16 @@ class _Scale:
 
     def __init__(self, axis: Axis, values: Sequence[float], start: float, end: float) -> None:
         self.is_log = axis.is_log
-        usable = [v for v in values if math.isfinite(v) and (v > 0 or not axis.is_log)]
+        usable = [v for v in values if abs(v) <= _FURTHEST and (v > 0 or not axis.is_log)]
         low = axis.least if axis.least is not None else min(usable, default=1.0 if axis.is_log else 0.0)
         high = axis.most if axis.most is not None else max(usable, default=10.0 if axis.is_log else 1.0)
         if axis.is_log:
-            low = max(low, high * 1e-12, 1e-30)
+            low = max(low, high * 1e-12, _NEAREST)
             if high <= low:
                 high = low * 10
-        elif high <= low:
-            low, high = low - (abs(low) or 1) / 2, high + (abs(high) or 1) / 2
+        elif high - low <= max(abs(low), abs(high)) * 1e-9 + _NEAREST:
+            half = abs(low) / 2 if abs(low) > _NEAREST else 0.5
+            low, high = low - half, low + half
         self.ticks = _decades(low, high) if axis.is_log else _steps(low, high)
         if not axis.is_log:
             if axis.least is None:
