@@ -36,6 +36,8 @@ class Shown:
             return dict(self.box.choices).get(self.text, self.text)
         if self.box.kind is Kind.TICK:
             return "yes" if self.is_on else "no"
+        if self.box.kind is Kind.CAPTURE:
+            return "taken in" if self.text else ""
         ends_bare = self.text.strip()[-1:].isdigit() and self.box.sign
         return f"{self.text} {self.box.sign}" if ends_bare else self.text
 

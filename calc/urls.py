@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from calc import views, views_meters, views_worksheets
+from calc import views, views_capture, views_meters, views_worksheets
 
 urlpatterns: list = [
     # readings
@@ -36,6 +36,11 @@ urlpatterns: list = [
         name="compare-worksheets",
     ),
     path("kept-worksheet/<int:pk>/strike/", views_worksheets.worksheet_strike, name="worksheet-strike"),
+    # recordings
+    path("recording/", views_capture.recording, name="recording"),
+    path("recording/tone.wav", views_capture.tone_file, name="test-tone"),
+    path("recording/sweep.wav", views_capture.sweep_file, name="test-sweep"),
+    path("job/<str:claim>/recording/", views_capture.job_recording, name="job-recording"),
     # meters
     path("meters/", views_meters.meter_list, name="meters"),
     path("meters/new/", views_meters.meter_new, name="meter-new"),

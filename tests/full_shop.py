@@ -177,6 +177,8 @@ class FullShop:
             "job-charge-agreed": [({"claim": each.claim}, "") for each in (self.agreed, here, self.tagged)],
             "job-charge-edit": [({**job, "pk": line.pk}, "")],
             "job-readings": [(job, "")],
+            "recording": [({}, ""), ({}, "?source=recording&load=8")],
+            "job-recording": [(job, "")],
             "job-estimate": [(job, ""), ({"claim": self.deciding.claim}, "?from=estimate")],
             "estimate": [
                 ({**job, "number": 1}, ""),
@@ -276,6 +278,8 @@ class FullShop:
                 {"seen": charges.left_of_agreed(self.agreed).mark},
             ),
             (to("job-reading", **job), {"written": "a lot"}),
+            (to("recording"), {"what": "a song", "load": "8"}),
+            (to("job-recording", **job), {}),
             (to("job-move", **job), {"to": State.READY, "seen": self.here.state, **at}),
             (to("job-estimate", **job), {"rows-TOTAL_FORMS": "1", "rows-INITIAL_FORMS": "0"}),
             (to("estimate-answer", claim=self.deciding.claim, number=2), {}),
