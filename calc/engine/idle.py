@@ -231,9 +231,8 @@ def even_sides(currents: Sequence[pint.Quantity]) -> Sides:
     splits = [(0, *more) for more in combinations(rest, count // 2 - 1)]
     one = min(splits, key=lambda side: (abs(2 * sum(_number(amps[n]) for n in side) - total), side))
     other = tuple(n for n in range(count) if n not in one)
-    return Sides(
-        one, other, units.Quantity(abs(sum(amps[n] for n in one) - sum(amps[n] for n in other)), "A")
-    )
+    apart = sum(amps[n] for n in one) - sum(amps[n] for n in other)
+    return Sides(one, other, units.Quantity(apart if _number(apart) >= 0 else -apart, "A"))
 
 
 def next_bias(earlier: BiasReading, now: BiasReading, target: pint.Quantity) -> NextBias:
