@@ -29,7 +29,7 @@ THERMAL_VOLTS = 0.02586486  # kT/q at 27 °C, the temperature that simulators co
 MOST_ROUNDS = 60
 _CLOSE = 1e-7  # of the peak current: when the rectifier's law holds at every sample
 _FLAT = 1e-13  # S: a rectifier with less slope than this is off
-_NOWHERE = "No steady state was found for this supply. Check the values: the first capacitor may be too small for the load."
+_NOWHERE = "No steady state was found for this supply. Check the values: is the first capacitor too small for the load?"
 
 
 def silicon(saturation: float, emission: float, resistance: float) -> Law:

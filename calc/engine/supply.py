@@ -39,7 +39,7 @@ _LEAK_SHARE = 1e-4  # of the loads that draw the same at any volts: else figures
 # S per siemens of susceptance, on what a doubler's two capacitors differ by: nothing else would settle the mean of it
 _EVENS_OUT = 1e-4
 _SAMPLES = 256  # in the time between two charges, or half of it
-_FINEST = 4096
+_FINEST = 1024
 _IN_A_PULSE = 24  # samples that a charge must last for
 _PENTODE_KNEE = 20.0  # V: kVB of Koren 1996 for power pentodes is 12 to 24
 _MOST_ROUNDS = 20
