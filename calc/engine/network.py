@@ -19,6 +19,7 @@ if TYPE_CHECKING:
 GROUND = "0"
 LOWEST, HIGHEST = 1e-3, 1e8  # Hz: where corners are looked for
 MOST_NODES = 60
+WIRE = 1e-3  # ohms: less would drown its neighbours' conductances in rounding, and no part here is so small
 _FINE = 40  # points in a decade of the search
 _RANGES = {"R": (0.0, 1e12), "C": (1e-15, 10.0), "L": (1e-10, 1e5)}
 _NAMES = {"R": ("resistor", "Ω"), "C": ("capacitor", "F"), "L": ("inductor", "H")}
@@ -28,7 +29,7 @@ _NAMES = {"R": ("resistor", "Ω"), "C": ("capacitor", "F"), "L": ("inductor", "H
 class Part:
     """A resistor (ohms), capacitor (farads) or inductor (henries) between two nodes.
 
-    A resistor of nothing joins its nodes: the end of a pot's travel.
+    A resistor under `WIRE` joins its nodes: the end of a pot's travel.
     """
 
     kind: Literal["R", "C", "L"]
@@ -95,7 +96,7 @@ class Network:
         self.parts, self.tubes = tuple(parts), tuple(tubes)
         self._joined: dict[str, str] = {}
         for part in self.parts:
-            if part.kind == "R" and part.value == 0:
+            if part.kind == "R" and part.value < WIRE:
                 one, other = self._node(part.one), self._node(part.other)
                 keep, drop = (other, one) if other in (GROUND, source) else (one, other)
                 if {keep, drop} == {GROUND, source}:
