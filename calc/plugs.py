@@ -1,6 +1,6 @@
 """What calc plugs into the sockets below.
 
-Readings on a job, and the gate that wants a repaired unit tested.
+Readings and kept worksheets on a job, and the gate that wants a repaired unit tested.
 """
 
 from typing import Any
@@ -19,6 +19,17 @@ def _readings(request: Any, job: Any) -> dict[str, Any]:
 sockets.gates.plug(sockets.Gate("tested after the repair", gates.tested_after_repair, order=40))
 sockets.panels.plug(
     sockets.Panel("readings", "job bench", "see jobs", "calc/_readings.html", _readings, order=30)
+)
+
+
+def _worksheets(request: Any, job: Any) -> dict[str, Any]:
+    from calc import views_worksheets
+
+    return views_worksheets.panel(request, job)
+
+
+sockets.panels.plug(
+    sockets.Panel("worksheets", "job bench", "see jobs", "calc/_kept_sheets.html", _worksheets, order=35)
 )
 
 

@@ -170,7 +170,7 @@ def _rows_from(readings: list[Reading], rows: Rows) -> dict[str, str]:
 def _last(readings: list[Reading], box: Box, number: int | None) -> str:
     if not (box.measured and box.points):
         return ""
-    end = "" if number is None else rf"\D*0*{number}"
+    end = "" if number is None else rf"\D*(?<![A-Za-z0-9])0*{number}"
     wanted = re.compile(rf"({box.points}){end}", re.IGNORECASE)
     fitting = [r.written for r in readings if r.unit == box.unit and wanted.fullmatch(r.point.strip())]
     return fitting[-1] if fitting else ""
