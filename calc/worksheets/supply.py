@@ -585,7 +585,7 @@ SHEET = Worksheet(
             (
                 *_capacitor_boxes("First capacitor"),
                 *_load_boxes(),
-                _measured_box(r".*(reservoir|first capacitor|B\+ ?1|main B\+).*"),
+                _measured_box(r".*(reservoir|first (filter )?capacitor|first filter).*|B\+"),
             ),
             help="In a doubler, each of the two capacitors.",
         ),
@@ -613,7 +613,7 @@ SHEET = Worksheet(
                     ),
                     *_capacitor_boxes("Capacitor"),
                     *_load_boxes(),
-                    _measured_box(r"(node|section|B\+)"),
+                    _measured_box("section|node"),
                 ),
                 least=0,
                 most=MOST_SECTIONS,
