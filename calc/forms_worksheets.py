@@ -10,7 +10,7 @@ from django.utils.datastructures import MultiValueDict
 from calc.models import Meter, Reading
 from calc.worksheets.sheet import Box, Group, Kind, Read, Rows, Worksheet, count_name, how_many, row_name
 
-_FEW = 5  # choices that fit as cards; more are a list
+_FEW, _FEW_IN_A_ROW = 5, 2  # choices that fit as cards; more are a list
 
 
 @dataclass(frozen=True)
@@ -22,11 +22,13 @@ class Shown:
     text: str
     wrong: str
     redraws: bool = False  # other boxes are asked for or not by what stands here
+    is_in_row: bool = False
 
     @property
     def kind(self) -> str:
         if self.box.kind is Kind.CHOICE:
-            return "cards" if len(self.box.choices) <= _FEW else "list"
+            few = _FEW_IN_A_ROW if self.is_in_row else _FEW
+            return "cards" if len(self.box.choices) <= few else "list"
         return str(self.box.kind)
 
     @property
@@ -90,8 +92,8 @@ def shown(sheet: Worksheet, said: Mapping[str, str], found: Read | None = None) 
 
     deciding = deciders(sheet)
 
-    def one(box: Box, name: str) -> Shown:
-        return Shown(name, box, said.get(name, ""), wrong.get(name, ""), box.name in deciding)
+    def one(box: Box, name: str, is_in_row: bool = False) -> Shown:
+        return Shown(name, box, said.get(name, ""), wrong.get(name, ""), box.name in deciding, is_in_row)
 
     groups = []
     for group in sheet.groups:
@@ -109,7 +111,9 @@ def shown(sheet: Worksheet, said: Mapping[str, str], found: Read | None = None) 
                     ShownRow(
                         number,
                         tuple(
-                            one(b, row_name(group.rows, number, b)) for b in group.rows.boxes if b.asked(here)
+                            one(b, row_name(group.rows, number, b), True)
+                            for b in group.rows.boxes
+                            if b.asked(here)
                         ),
                     )
                 )
