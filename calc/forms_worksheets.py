@@ -121,6 +121,17 @@ def shown(sheet: Worksheet, said: Mapping[str, str], found: Read | None = None) 
     return groups
 
 
+def complaints(groups: list[ShownGroup], found: Read) -> list[tuple[str, str]]:
+    """What is wrong, each with the name of its box on the form; the sentence says which box is meant."""
+    labels = {shown.name: shown.box.label for each in groups for shown in each.boxes}
+    for each in groups:
+        for row in each.items:
+            labels |= {shown.name: f"{each.rows.one} {row.number}, {shown.box.label}" for shown in row.boxes}
+    return [
+        (name, f"{labels[name]}: {words}" if name in labels else words) for name, words in found.wrong.items()
+    ]
+
+
 def deciders(sheet: Worksheet) -> set[str]:
     """The names of the boxes that other boxes hang on."""
     hanging = [group.only for group in sheet.groups]

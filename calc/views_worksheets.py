@@ -11,7 +11,7 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 
 from calc import sheets
 from calc.comparing import compare
-from calc.forms_worksheets import KeepForm, meter_in, said_in, shown
+from calc.forms_worksheets import KeepForm, complaints, meter_in, said_in, shown
 from calc.models import KeptSheet, Meter
 from calc.worksheets import all_sheets, by_slug
 from calc.worksheets.chart import draw
@@ -216,11 +216,14 @@ def _page(
     said = _with_rows(sheet, said)
     meter = meter_in(said)
     found, answer = work_out(sheet, said, sheets.accuracies(meter))
+    if status == 422:  # somebody wanted to keep it: what is empty is said now as well
+        found.wrong.update(found.missing)
+    groups = shown(sheet, said, found)
     context = {
         "sheet": sheet,
         "job": job,
-        "groups": shown(sheet, said, found),
-        "found": found,
+        "groups": groups,
+        "complaints": complaints(groups, found),
         "answer": answer,
         "drawings": _drawings(answer) if answer else [],
         "filled_from": filled_from,
