@@ -574,8 +574,7 @@ def diagnose(
 
     Raises `CircuitError` where there is no reading, or the healthy stage itself can't be.
     """
-    if not (math.isfinite(tolerance) and 0.001 <= tolerance <= 0.5):
-        raise CircuitError("The tolerance of the resistors must be between 0.1 and 50 %.")
+    _check_tolerance(tolerance)
     if not (math.isfinite(readings.meter) and readings.meter >= 1e3):
         raise CircuitError("The meter's input resistance must be at least 1 kΩ.")
     if supply_measured is not None:
@@ -586,13 +585,8 @@ def diagnose(
         raise CircuitError("Write the plate's or the cathode's volts as measured.")
 
     healthy = _State.of(stage)
-    expected = _all_read(healthy, readings.meter)
-    supply_spread = (
-        SUPPLY_SPREAD
-        if supply_measured is None
-        else max(0.005, band(supply_measured, "V") / nominal(supply_measured, "V"))
-    )
-    spread, whole = _spread(healthy, expected, readings.meter, taken, tolerance, supply_spread)
+    usual = _all_read(healthy, readings.meter)
+    spread, whole = _spread(healthy, usual, readings.meter, taken, tolerance, _supply_spread(supply_measured))
     weights = _inverse(spread)
 
     def distance(state: _State) -> float:
@@ -618,9 +612,9 @@ def diagnose(
         gap = plate_amps - cathode_amps
         differ = abs(nominal(gap)) / max(band(gap), 1e-9)
     return Health(
-        plate=units.Quantity(_with(expected[0], whole[0]), "V"),
-        cathode=units.Quantity(_with(expected[1], whole[1]), "V"),
-        grid=units.Quantity(expected[2], "V"),
+        plate=units.Quantity(_with(usual[0], whole[0]), "V"),
+        cathode=units.Quantity(_with(usual[1], whole[1]), "V"),
+        grid=units.Quantity(usual[2], "V"),
         off=distance(healthy),
         faults=tuple(sorted(faults, key=lambda each: (round(each.off * 2), _COMMON.index(each.trouble)))),
         plate_current=plate_amps,
@@ -628,6 +622,45 @@ def diagnose(
         currents_differ=differ,
         count=len(taken),
     )
+
+
+def expected(
+    stage: Stage, *, tolerance: float = 0.10, supply_measured: pint.Quantity | None = None
+) -> tuple[pint.Quantity, pint.Quantity]:
+    """Return the volts at plate and cathode of a healthy stage with their usual spread, from the chassis.
+
+    The spread is of resistors within `tolerance`, tubes and the supply, as in `diagnose`. Raises `CircuitError` as
+    `operating_point`.
+    """
+    _check_tolerance(tolerance)
+    if supply_measured is not None:
+        stage = replace(stage, supply=nominal(supply_measured, "V"))
+    operating_point(stage)
+    healthy = _State.of(stage)
+    meter = MOST_OHMS
+    read = _all_read(healthy, meter)
+    _, whole = _spread(healthy, read, meter, [], tolerance, _supply_spread(supply_measured))
+    return units.Quantity(_with(read[0], whole[0]), "V"), units.Quantity(_with(read[1], whole[1]), "V")
+
+
+def leak_into_grid(grid: pint.Quantity, before: pint.Quantity, grid_leak: float) -> pint.Quantity | None:
+    """Return the ohms of a coupling capacitor's leak that holds a grid at `grid` volts, with `before` volts on its
+    other side and `grid_leak` ohms to the chassis (Ohm's law). None where it doesn't leak.
+    """
+    up, far = nominal(grid, "V"), nominal(before, "V")
+    return units.Quantity((far - up) / up * grid_leak, "ohm") if 0 < up < far else None
+
+
+def _check_tolerance(tolerance: float) -> None:
+    if not (math.isfinite(tolerance) and 0.001 <= tolerance <= 0.5):
+        raise CircuitError("The tolerance of the resistors must be between 0.1 and 50 %.")
+
+
+def _supply_spread(measured: pint.Quantity | None) -> float:
+    """The share of the supply that it may be off by."""
+    if measured is None:
+        return SUPPLY_SPREAD
+    return max(0.005, band(measured, "V") / nominal(measured, "V"))
 
 
 def _with(value: float, spread: float) -> object:
@@ -690,7 +723,7 @@ def _settle(state: _State, supply: float, in_plate: float, in_cathode: float) ->
 
 def _spread(
     healthy: _State,
-    expected: tuple[float, float, float],
+    usual: tuple[float, float, float],
     meter: float,
     taken: list[tuple[int, float, float]],
     tolerance: float,
@@ -711,7 +744,7 @@ def _spread(
     moves = []
     for share, state in changed:
         read = _all_read(state, meter)
-        moves.append([(a - b) / step * share for a, b in zip(read, expected, strict=True)])
+        moves.append([(a - b) / step * share for a, b in zip(read, usual, strict=True)])
     covariance = [
         [
             sum(move[a] * move[b] for move in moves) + (own**2 if i == j else 0.0)
