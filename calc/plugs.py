@@ -39,4 +39,12 @@ def _measure(job: Any, by: Any, when: str) -> None:
     demo.measure(job, by, when)
 
 
+def _load_meters(clock: Any) -> None:
+    from calc import demo
+
+    demo.load_meters(clock)
+
+
+# Before the jobs, which are measured with them.
+sockets.demo_parts.plug(sockets.DemoPart("meters", load=_load_meters, order=10))
 sockets.demo_parts.plug(sockets.DemoPart("readings", at_bench=_measure, order=30))

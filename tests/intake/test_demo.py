@@ -13,7 +13,9 @@ from django.test import Client
 from django.utils import timezone
 from PIL import Image
 
-from calc.models import Reading
+from calc import meters
+from calc.meters import Calibration
+from calc.models import KeptSheet, Meter, Reading
 from intake import billing, claims, comebacks, keeping, spending
 from intake.models import (
     Answer,
@@ -277,6 +279,22 @@ def test_every_timeline_begins_with_the_drop_off_and_runs_on():
         assert entries[0].words == "took it in"
         moments = [entry.at for entry in entries]
         assert moments == sorted(moments)
+
+
+def test_worksheets_are_kept_before_and_after_with_meters_of_which_one_is_overdue():
+    kept = KeptSheet.objects.standing()
+    assert set(kept.values_list("slug", flat=True)) >= {
+        "idle-current",
+        "supply",
+        "after-repair-test",
+    }
+    before = set(kept.filter(slug="idle-current", when="before").values_list("job", flat=True))
+    after = set(kept.filter(slug="idle-current", when="after").values_list("job", flat=True))
+    assert len(before & after) >= 3
+    assert not kept.filter(meter=None).exists()
+    assert not kept.filter(slug="after-repair-test").exclude(verdict="good").exists()
+    standing = {meters.calibration(meter.due_on, NOW.date()) for meter in Meter.objects.all()}
+    assert standing == {Calibration.FINE, Calibration.OVERDUE}
 
 
 def test_nothing_happens_after_now():
