@@ -26,6 +26,8 @@ from calc.worksheets.sheet import (
 
 READING, RECORDING = "reading", "recording"
 _AS_RATED: Final = 0.8  # 1 dB below the rating; common practice, no source
+_OCTAVES: Final = (31.5, 63, 125, 250, 500, 1000, 2000, 4000, 8000, 16_000)  # IEC 61260
+_FINEST: Final = 1e-5  # of distortion: less is of no use to anybody
 _DEPTH: Final = 140.0  # dB that the picture of a spectrum goes down from its top
 
 _POINTS_TO: Final = {
@@ -218,7 +220,9 @@ def _tone_lines(found: Steady, volts: pint.Quantity | None, load: pint.Quantity 
 def _thd_line(found: Steady) -> Line:
     if found.thd is None:
         return Line(
-            "THD", f"below {_percent(found.thd_floor or 0.0)}", said="no harmonic stands out of the noise"
+            "THD",
+            f"below {_percent(max(found.thd_floor or 0.0, _FINEST))}",
+            said="no harmonic stands out of the noise",
         )
     strongest = max(
         (n for n, each in zip(HARMONICS, found.harmonics, strict=True) if each is not None),
@@ -261,7 +265,11 @@ def _recorded_lines(found: Steady, volts: pint.Quantity | None) -> list[Line]:
 def _steady_said(found: Steady, kinds: tuple[Hum, ...]) -> str:
     said = ""
     if found.frequency is not None:
-        thd = _percent(found.thd) if found.thd is not None else f"below {_percent(found.thd_floor or 0.0)}"
+        thd = (
+            _percent(found.thd)
+            if found.thd is not None
+            else f"below {_percent(max(found.thd_floor or 0.0, _FINEST))}"
+        )
         said = f"THD {thd} at {_hertz(found.frequency)}. "
     if not kinds:
         said += (
@@ -269,11 +277,17 @@ def _steady_said(found: Steady, kinds: tuple[Hum, ...]) -> str:
         )
     else:
         where = {
-            Hum.FUNDAMENTAL: f"at {found.mains} Hz",
-            Hum.DOUBLE: f"at {2 * found.mains} Hz",
-            Hum.BUZZ: "as buzz",
+            Hum.FUNDAMENTAL: f"at {found.mains} Hz (ground loop, heaters, half-wave)",
+            Hum.DOUBLE: f"at {2 * found.mains} Hz (supply ripple)",
+            Hum.BUZZ: "as buzz (rectifier spikes, shared ground)",
         }
-        said += f"Hum {' and '.join(where[each] for each in kinds)}, {_signed(found.hum_in_all)} dBFS in all."
+        hum = found.hum_in_all or 0.0
+        far = (
+            f"{found.fundamental - hum:.0f} dB below the tone"
+            if found.fundamental is not None
+            else f"{_signed(hum)} dBFS"
+        )
+        said += f"Hum {' and '.join(where[each] for each in kinds)}, {far} in all."
     if found.is_full:
         said = f"The recorder ran out of room, so take none of this as the amplifier’s. {said}"
     return said
@@ -359,7 +373,6 @@ def _of_sweep(found: Swept) -> Answer:
     )
     if found.is_full:
         said = f"The recorder ran out of room, so take none of this as the amplifier’s. {said}"
-    octaves = [31.5 * 2**n for n in range(10)]
     return Answer(
         said=said,
         verdict=Verdict.WATCH if found.is_full else Verdict.PLAIN,
@@ -379,7 +392,7 @@ def _of_sweep(found: Swept) -> Answer:
                 "Response by octaves",
                 ("Frequency", "Over that at 1 kHz"),
                 tuple(
-                    Row((_hertz(f), f"{_signed(_at(points, f))} dB")) for f in octaves if f < points[-1][0]
+                    Row((_hertz(f), f"{_signed(_at(points, f))} dB")) for f in _OCTAVES if f < points[-1][0]
                 ),
             ),
         ),
@@ -415,8 +428,9 @@ def _of_sweep(found: Swept) -> Answer:
 def _decibels(value: pint.Quantity) -> str:
     """A level in decibels with its sign, and its ±."""
     sure = band(value)
-    said = _signed(nominal(value), 2 if not sure or sure < 0.095 else 1)
-    return f"{said} ± {sure:.2g}" if sure else said
+    places = 2 if sure < 0.095 else 1
+    said = _signed(nominal(value), places)
+    return f"{said} ± {max(sure, 0.01):.{places}f}" if sure else said
 
 
 def _signed(value: float | None, places: int = 1) -> str:
@@ -425,7 +439,9 @@ def _signed(value: float | None, places: int = 1) -> str:
 
 
 def _percent(ratio: float) -> str:
-    return f"{float(f'{100 * ratio:.3g}'):.6g} %"
+    if ratio < _FINEST:
+        return f"under {100 * _FINEST:g} %"
+    return f"{100 * ratio:#.3g}".removesuffix(".") + " %"
 
 
 def _hertz(frequency: float) -> str:

@@ -136,8 +136,10 @@ def test_what_cannot_be_read_is_said_beside_its_box(box: str, text: str) -> None
 
 def test_a_recording_says_its_distortion_and_hum_and_what_that_points_to() -> None:
     answered = worked_out(recorded(CLEAN))
-    assert answered.said == "THD 1 % at 1,000 Hz. Hum at 120 Hz, −60.0 dBFS in all."
-    assert line(answered, "THD") == "1 %"
+    assert (
+        answered.said == "THD 1.00 % at 1,000 Hz. Hum at 120 Hz (supply ripple), 50 dB below the tone in all."
+    )
+    assert line(answered, "THD") == "1.00 %"
     assert answered.tables[0].rows[0].cells[0] == "Line at twice the mains"
     assert "filter capacitor" in answered.tables[0].rows[0].cells[1]
     assert "common practice, no source" in answered.tables[0].title
@@ -152,7 +154,7 @@ def test_with_a_meter_read_meanwhile_levels_are_volts_and_watts() -> None:
 
 def test_hum_alone_is_read_without_a_tone() -> None:
     answered = worked_out(recorded(tone((60, -40), (180, -70))))
-    assert answered.said == "Hum at 60 Hz, −40.0 dBFS in all."
+    assert answered.said == "Hum at 60 Hz (ground loop, heaters, half-wave), −40.0 dBFS in all."
     assert "THD" not in [each.label for each in answered.lines]
 
 
