@@ -620,7 +620,7 @@ _SCREEN_DROP: Final = Box(
     measured=True,
     least=0,
     most=500,
-    points=r"screen resistor.*",
+    points=r"screen resistor",
     only=("screen", ("resistor",)),
 )
 _TUBES: Final = Rows(
@@ -634,7 +634,7 @@ _TUBES: Final = Rows(
             bare="mV",
             measured=True,
             least=0,
-            points=r"cathode.*",
+            points=r"cathode",
         ),
         _SCREEN_DROP,
     ),
@@ -643,7 +643,7 @@ _TUBES: Final = Rows(
 _RESISTORS: Final = Rows(
     "resistor",
     "Cathode resistor",
-    (_volts("cathode", "Across it", r"cathode.*"), _SCREEN_DROP),
+    (_volts("cathode", "Across it", r"cathode"), _SCREEN_DROP),
     most=8,
 )
 _HALVES: Final = Rows(
@@ -657,7 +657,7 @@ _HALVES: Final = Rows(
             measured=True,
             least=0,
             most=200,
-            points=r"half.*drop.*",
+            points=r"half|drop of half|half drop",
         ),
         Box(
             "ohms",
