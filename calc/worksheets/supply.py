@@ -62,32 +62,35 @@ def _compute(filled: Filled) -> Answer:
     high = 1 + nominal(filled["high"]) / 100
     found = engine.solve(supply)
     limits = list(engine.checks(supply, found, high))
-    other = _otherwise(supply, filled)
-    changed = engine.solve(other) if other else None
     bleeds = engine.bleed_times(supply, filled["safe"])
-    failing = [check for check in limits if not check.holds]
     measured = _measured(filled, found)
-    verdict = Verdict.BAD if failing else Verdict.GOOD if limits else Verdict.PLAIN
-    if verdict is not Verdict.BAD and (
-        any(_is_near(check) for check in limits) or any(row.verdict is Verdict.WATCH for row in measured)
-    ):
-        verdict = Verdict.WATCH
-    tables = [_nodes(supply, found), _standing(supply.rectifier, limits), _bleeding(bleeds, filled["safe"])]
+    said = _said(found, limits, measured)
+    tables = [_nodes(found), _standing(supply.rectifier, limits), _bleeding(bleeds, filled["safe"])]
     if measured:
         tables.insert(1, Table("Measured", ("Node", "Computed", "Measured", "Apart"), tuple(measured)))
     lines = _lines(supply, found, high)
-    if other and changed:
-        tables.insert(0, _beside(supply, found, other, changed, dict(_WHAT_IF)[filled["what"]], high))
+    changed = None
+    if other := _otherwise(supply, filled):
+        changed, words = engine.solve(other), dict(_WHAT_IF)[filled["what"]].lower()
+        said += f" With {words} the reservoir would stand at {show(changed.nodes[0].dc)}"
+        said += f", and have {show(changed.nodes[0].ripple)} of ripple."
+        tables.insert(0, _beside(supply, found, other, changed, words, high))
         lines += _newly_failing(limits, engine.checks(other, changed, high))
     return Answer(
-        said=_said(found, failing),
-        verdict=verdict,
+        said=said,
+        verdict=_worst(limits, measured),
         lines=tuple(lines),
         tables=tuple(tables),
         charts=(_ripple_chart(found, changed), _current_chart(found, changed)),
         cautions=_cautions(bleeds, filled["safe"]),
         notes=_notes(supply),
     )
+
+
+def _worst(limits: list[Check], measured: list[Row]) -> Verdict:
+    verdicts = [*map(_verdict, limits), *(row.verdict for row in measured)]
+    order = (Verdict.BAD, Verdict.WATCH, Verdict.UNSURE, Verdict.GOOD)
+    return next((verdict for verdict in order if verdict in verdicts), Verdict.PLAIN)
 
 
 def _supply(filled: Filled) -> Supply:
@@ -104,16 +107,16 @@ def _supply(filled: Filled) -> Supply:
             resistance=row["series"],
             inductance=row["henries"] if row["kind"] == "choke" else None,
             capacitor=Capacitor(row["capacitor"], row["esr"], rating=row["rating"]),
-            loads=_loads(row, number),
+            loads=_loads(row),
         )
-        for number, row in enumerate(filled["section"], start=1)
+        for row in filled["section"]
     )
     return Supply(
         winding=Winding(filled["volts"], resistance, frequency),
         topology=_CIRCUITS[filled["circuit"]],
         rectifier=_rectifier(filled),
         reservoir=Capacitor(filled["capacitor"], filled["esr"], rating=filled["rating"]),
-        loads=_loads(filled, None),
+        loads=_loads(filled),
         sections=sections,
     )
 
@@ -130,8 +133,8 @@ def _rectifier(filled: Filled) -> Silicon | Rectifier:
     )
 
 
-def _loads(said: Mapping[str, Any], number: int | None) -> tuple[Load, ...]:
-    """What hangs at a node; `number` is the section's, None for the reservoir."""
+def _loads(said: Mapping[str, Any]) -> tuple[Load, ...]:
+    """What hangs at a node, by its boxes."""
     loads: list[Load] = []
     if said["bleeder"] is not None:
         loads.append(Resistor(said["bleeder"]))
@@ -174,32 +177,52 @@ def _otherwise(supply: Supply, filled: Filled) -> Supply | None:
     return dataclasses.replace(supply, sections=tuple(sections))
 
 
-def _said(found: Steady, failing: list[Check]) -> str:
+def _said(found: Steady, limits: list[Check], measured: list[Row]) -> str:
+    """The answer in sentences, what is wrong first."""
     first, last = found.nodes[0], found.nodes[-1]
-    said = f"The reservoir stands at {show(first.dc)} with {show(first.ripple)} of ripple, peak to peak."
-    if last is not first:
-        said += f" The last node has {show(last.dc)}, with {show(last.ripple)}."
-    if failing:
+    said = []
+    if failing := [check for check in limits if not check.holds]:
         out = "; ".join(
             f"{check.what.lower()} {show(check.found)}, and the limit is {show(check.limit)}"
             for check in failing
         )
-        said = f"Out of limits: don’t leave it like this. {out[0].upper()}{out[1:]}. {said}"
-    return said
+        said.append(f"Out of limits: don’t leave it like this. {out[0].upper()}{out[1:]}.")
+    if near := [check for check in limits if _is_near(check)]:
+        said.append(f"At its limit or just under it: {'; '.join(check.what.lower() for check in near)}.")
+    for row in measured:
+        if row.verdict is Verdict.WATCH:
+            name, computed, read, apart = row.cells
+            low = apart.startswith("−")
+            look = (
+                "a tired rectifier, a leak, or too much drawn" if low else "too little drawn, or high mains"
+            )
+            said.append(f"{name}: {read} measured, {computed} expected. Look for {look}.")
+    said.append(
+        f"The reservoir stands at {show(first.dc)} with {show(first.ripple)} of ripple, peak to peak."
+    )
+    if last is not first:
+        said.append(f"The last node has {show(last.dc)}, with {show(last.ripple)}.")
+    return " ".join(said)
 
 
 def _lines(supply: Supply, found: Steady, high: float) -> list[Line]:
-    first = found.nodes[0]
     rest = supply.no_load_volts * high
+    nodes = [
+        Line(
+            f"{node_name(number)}, DC",
+            show(node.dc, 4),
+            said=f"ripple {show(node.ripple)} peak to peak, {show(node.ripple_rms)} rms",
+        )
+        for number, node in enumerate(found.nodes)
+    ]
     return [
-        Line("Reservoir, DC", show(first.dc, 4)),
-        Line("Ripple there", show(first.ripple), said=f"peak to peak; {show(first.ripple_rms)} rms"),
+        *nodes,
         Line(
             "With nothing drawn",
             show(rest),
             said="every node, on the highest mains: tubes pulled or still cold",
         ),
-        Line("Taken from the rectifier", show(first.series_current), said="DC"),
+        Line("Taken from the rectifier", show(found.nodes[0].series_current), said="DC"),
         Line("Peak in a diode or plate", show(found.diode_peak), said=f"{show(found.diode_rms)} rms"),
         Line("Winding", show(found.winding_rms), said="rms, in each side that carries current"),
         Line(
@@ -215,7 +238,7 @@ def _lines(supply: Supply, found: Steady, high: float) -> list[Line]:
     ]
 
 
-def _nodes(supply: Supply, found: Steady) -> Table:
+def _nodes(found: Steady) -> Table:
     rows = tuple(
         Row(
             (
@@ -326,7 +349,7 @@ def _beside(supply: Supply, now: Steady, other: Supply, then: Steady, words: str
         ("With nothing drawn, highest mains", supply.no_load_volts * high, other.no_load_volts * high),
     ]
     rows = tuple(Row((what, show(before), show(after))) for what, before, after in pairs)
-    return Table(f"What if: {words[0].lower()}{words[1:]}", ("", "As it is", "Then"), rows)
+    return Table(f"What if: {words}", ("", "As it is", "Then"), rows)
 
 
 def _newly_failing(now: list[Check], then: tuple[Check, ...]) -> list[Line]:
