@@ -226,10 +226,10 @@ def _heat_lines(hottest: _Tube, sheet: _Sheet, share: pint.Quantity) -> list[Lin
     at_most = "at most, " if hottest.current.is_upper_bound else ""
     lines = [
         Line(
-            f"Hottest plate: {hottest.name.lower()}",
+            "Hottest plate",
             show(hottest.watts),
             verdict,
-            f"{at_most}{_share_of(hottest, sheet.most)} of {show(sheet.most)}, {sheet.limits.system}; {words}",
+            f"{hottest.name.lower()}; {at_most}{_share_of(hottest, sheet.most)} of {show(sheet.most)}, {sheet.limits.system}; {words}",
         ),
         Line("Its plate current", show(hottest.current.plate), said=at_most.rstrip(", ")),
     ]
@@ -457,7 +457,11 @@ def _said(
     silent = f" Nothing flows in {dead}: dead, cut off, or an open cathode." if dead else ""
     verdict, words = _judge(hottest, sheet, share)
     if verdict is Verdict.BAD:
-        act = "Switch it off, or turn the bias down now." if filled["stage"] == _FIXED else "Switch it off."
+        act = (
+            "Switch it off, or set the bias farther below zero now."
+            if filled["stage"] == _FIXED
+            else "Switch it off."
+        )
         return (
             f"TOO HOT: {hottest.name.lower()} dissipates {show(hottest.watts)}, {of}"
             f" ({sheet.limits.system}). {act} {aim}{silent}"

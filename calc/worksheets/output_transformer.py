@@ -119,9 +119,9 @@ def _feed_lines(taps: list[_Tap], filled: Filled) -> list[Line]:
     return [
         Line("On the primary now", show(volts), verdict, words),
         Line(
-            f"If 1 V is fed to {highest.name.lower()}",
+            "If 1 V is fed to a tap",
             show(_plain(one)),
-            said=f"on the primary; mains on that tap would make {by_mains}: it kills",
+            said=f"on the primary, from {highest.name.lower()}; mains there would make {by_mains}: it kills",
         ),
     ]
 

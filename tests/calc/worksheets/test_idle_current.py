@@ -82,7 +82,7 @@ def test_a_pair_at_its_aim_is_fine_and_told_with_system_and_share():
     answered = of(PAIR)
     assert answered.verdict is Verdict.GOOD
     assert "70.0 ± 0.7 % of the 30.0 W" in answered.said
-    assert "design maximum" in line(answered, "Hottest plate: tube 2").said
+    assert "design maximum" in line(answered, "Hottest plate").said
     assert line(answered, "Match").verdict is Verdict.GOOD
     assert line(answered, "The meter then shows").value == "46.7 mV"
 
@@ -128,7 +128,7 @@ def test_a_tube_over_its_limit_is_unmistakable():
     answered = of(PAIR | {"tube-2-sense": "90"})
     assert answered.verdict is Verdict.BAD
     assert answered.said.startswith("TOO HOT: tube 2 dissipates 40.5")
-    assert "Switch it off, or turn the bias down now" in answered.said
+    assert "Switch it off, or set the bias farther below zero now" in answered.said
     assert answered.tables[0].rows[1].verdict is Verdict.BAD
     assert answered.tables[0].rows[0].verdict is Verdict.GOOD
     assert answered.cautions
