@@ -229,7 +229,7 @@ def _page(
         "filled_from": filled_from,
         "meters": Meter.objects.filter(is_here=True),
         "meter": meter,
-        "is_part": part,
+        "is_part": part if wants_part(request) else "",
     }
     response = page_or_part(request, "calc/worksheet.html", context, part=part, status=status)
     if wants_part(request):  # so that a reload, or a link sent to somebody, opens it as it is filled in

@@ -10,6 +10,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from decimal import Decimal
 from typing import Any
+from urllib.parse import urlencode
 
 from axes.models import AccessAttempt
 from django.core.files.base import ContentFile
@@ -18,7 +19,10 @@ from django.urls import URLPattern, get_resolver, reverse
 from django.utils import timezone
 from PIL import Image, ImageDraw
 
-from calc import readings
+from calc import meters, readings, sheets
+from calc.demo import IDLE, SUPPLY, TESTED
+from calc.models import Meter
+from calc.worksheets import all_sheets, by_slug
 from intake import (
     billing,
     cashup,
@@ -73,6 +77,20 @@ PAD_ANSWERS: dict[str, dict[str, Any]] = {
 }
 
 
+_WORKED_OUT = {"idle-current": IDLE, "supply": SUPPLY, "after-repair-test": TESTED}
+_WRONG = (
+    {**TESTED, "earth": "0.8"},
+    {**TESTED, "earth": "0.29 ± 0.02", "works": ""},
+    {**TESTED, "insulation": "lots", "cord": "0"},
+    {"protection": "two-wire"},
+)
+
+
+def _filled(said: dict[str, str]) -> str:
+    """The end of the address of a worksheet with something in its boxes."""
+    return urlencode({"filled": "1", **said})
+
+
 def patterns(of: Any = None) -> Iterator[URLPattern]:
     """Every address of the resolver."""
     for pattern in (of or get_resolver()).url_patterns:
@@ -125,6 +143,7 @@ class FullShop:
         """The addresses of whole pages that staff may open, by the name of the address."""
         here, gone, ready = self.here, self.gone, self.ready
         job = {"claim": here.claim}
+        before, after = here.sheets.standing().filter(slug="idle-current")
         finding, line = here.findings.first(), here.charges.to_invoice().first()
         asked: dict[str, list[tuple[dict[str, Any], str]]] = {
             "home": [({}, "")],
@@ -177,6 +196,22 @@ class FullShop:
             "job-charge-agreed": [({"claim": each.claim}, "") for each in (self.agreed, here, self.tagged)],
             "job-charge-edit": [({**job, "pk": line.pk}, "")],
             "job-readings": [(job, "")],
+            "worksheets": [({}, "")],
+            "worksheet": [({"slug": sheet.slug}, "") for sheet in all_sheets()]
+            + [({"slug": slug}, f"?{_filled(said)}") for slug, said in _WORKED_OUT.items()]
+            + [({"slug": "after-repair-test"}, f"?{_filled(each)}") for each in _WRONG],
+            "worksheet-answer": [({"slug": "idle-current"}, f"?{_filled(IDLE)}")],
+            "job-worksheets": [(job, ""), ({"claim": self.tagged.claim}, "")],
+            "job-worksheet": [({**job, "slug": slug}, "") for slug in _WORKED_OUT],
+            "job-worksheet-answer": [({**job, "slug": "supply"}, f"?{_filled(SUPPLY)}")],
+            "job-worksheet-keep": [
+                ({**job, "slug": slug}, f"?{_filled(s)}") for slug, s in _WORKED_OUT.items()
+            ],
+            "kept-worksheet": [({"pk": kept.pk}, "") for kept in here.sheets.filter(strikes=None)],
+            "compare-worksheets": [({"pk": before.pk, "other": after.pk}, "")],
+            "meters": [({}, "")],
+            "meter-new": [({}, "")],
+            "meter-edit": [({"pk": pk}, "") for pk in Meter.objects.values_list("pk", flat=True)],
             "recording": [({}, ""), ({}, "?source=recording&load=8")],
             "job-recording": [(job, "")],
             "job-estimate": [(job, ""), ({"claim": self.deciding.claim}, "?from=estimate")],
@@ -228,6 +263,7 @@ class FullShop:
             "ticket-paper": [{"pk": visit, "size": size} for size in ("half", "receipt")],
             "visit-tags-paper": [{"pk": visit, "size": size} for size in ("roll", "card")],
             "tags-paper": [{**job, "size": size} for size in ("roll", "card")],
+            "worksheets-paper": [job, {"claim": self.tagged.claim}],
             "estimate-paper": [{**job, "number": 1}],
             "estimates-paper": [{"claim": self.deciding.claim}],
             "calls-paper": [{}],
@@ -278,6 +314,10 @@ class FullShop:
                 {"seen": charges.left_of_agreed(self.agreed).mark},
             ),
             (to("job-reading", **job), {"written": "a lot"}),
+            (to("job-worksheet-keep", **job, slug="idle-current"), {**IDLE, "when": "never"}),
+            (to("job-worksheet-keep", **job, slug="supply"), {**SUPPLY, "volts": "lots"}),
+            (to("meter-new"), {"percent-V": "a lot", "always-F": "22"}),
+            (to("meter-edit", pk=Meter.objects.first().pk), {"name": "", "due_on": "1900-01-01"}),
             (to("recording"), {"what": "a song", "load": "8"}),
             (to("job-recording", **job), {}),
             (to("job-move", **job), {"to": State.READY, "seen": self.here.state, **at}),
@@ -574,6 +614,7 @@ def _work_on(job: Job, bench: Staff, counter: Staff) -> None:
         readings.take(job, point="Plate, V4", written=value, unit="V", when=when, by=bench, meter="Meter 2")
     wrong = readings.take(job, point="Bias", written="45 mV", unit="V", when="before", by=bench, note="Slip")
     readings.strike(wrong, by=bench)
+    _work_out(job, bench)
     for words in ("Chassis from below", "The bulging capacitor"):
         work.photograph(job, file=ContentFile(jpeg(words), "photo.jpg"), caption=words, by=bench)
     work.strike(
@@ -594,6 +635,24 @@ def _work_on(job: Job, bench: Staff, counter: Staff) -> None:
     estimating.answer(
         estimate, yes=True, how="phone", who="Dana Whitlow", words="Do it, but not above that.", by=counter
     )
+
+
+def _work_out(job: Job, bench: Staff) -> None:
+    """Worksheets of a job, one of them before and after, one struck out; a meter in use, one out of use."""
+    today, known = timezone.localdate(), {"V": (0.5, 0.0003), "ohm": (5.0, 0.01)}
+    due = today - dt.timedelta(days=1)
+    meter = meters.add(name="Bench meter 1", calibrated_on=None, due_on=due, accuracies=known, by=bench)
+    other = meters.add(name="Lost meter", calibrated_on=None, due_on=None, accuracies={}, by=bench)
+    meters.put_away(other, by=bench)
+    for slug, when, said in (
+        ("idle-current", "before", {**IDLE, "tube-1-sense": "64", "tube-2-sense": "31"}),
+        ("idle-current", "after", IDLE),
+        ("supply", "after", SUPPLY),
+        ("after-repair-test", "after", {**TESTED, "earth": "0.29"}),
+    ):
+        sheets.keep(job, sheet=by_slug(slug), said=said, when=when, by=bench, meter=meter, note="Warm")
+    wrong = sheets.keep(job, sheet=by_slug("supply"), said=SUPPLY, when="before", by=bench)
+    sheets.strike(wrong, by=bench)
 
 
 def _on_the_pad(terms: Terms, name: str) -> PadEntry:

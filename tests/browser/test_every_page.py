@@ -55,7 +55,13 @@ SMALL = """(thumb) => {
 
 SETTLED = """() => new Promise((done) => requestAnimationFrame(() => requestAnimationFrame(done)))"""
 # Addresses that show a job's page with one section of it in front.
-SHOWN_AS = {"job-timeline": "job", "job-photos": "job", "job-charges": "job"}
+SHOWN_AS = {
+    "job-timeline": "job",
+    "job-photos": "job",
+    "job-charges": "job",
+    "worksheet-answer": "worksheet",
+    "job-worksheet-answer": "job-worksheet",
+}
 
 
 class Crawl:
@@ -196,6 +202,8 @@ def test_every_page_of_an_empty_shop(owner: Staff, crawl_as: Callable[..., Crawl
         "reports",
         "my-timer",
         "storage",
+        "worksheets",
+        "meters",
         *(report.url_name for report in REPORTS),
     ):
         crawl.look_at(reverse(name))

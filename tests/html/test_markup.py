@@ -87,7 +87,8 @@ def first_start() -> Answers:
 
 def the_empty_shop(owner: Staff) -> Answers:
     names = ["home", "find", "reports", "shop-settings", "taxes", "terms", "staff", "dropoff", "pad-entries"]
-    names += ["people", "jobs", "queue", "my-timer", "storage", *(report.url_name for report in REPORTS)]
+    names += ["people", "jobs", "queue", "my-timer", "storage", "worksheets", "meters"]
+    names += [*(report.url_name for report in REPORTS)]
     return got(signed_in(owner), [reverse(name) for name in names], what="empty: ")
 
 
@@ -160,8 +161,10 @@ def test_every_page_is_among_those_that_are_looked_at(owner: Staff, bench: Staff
     no_pages = {
         "photo",
         "invoice-electronic",
+        "test-tone",
+        "test-sweep",
         *(report.csv_url_name for report in REPORTS),
-    }  # a picture, a PDF, tables
+    }  # a picture, a PDF, sounds, tables
     signposts = {
         "scan",
         "dropoff-find",
