@@ -224,12 +224,13 @@ def _share_of(tube: _Tube, most: pint.Quantity) -> str:
 def _heat_lines(hottest: _Tube, sheet: _Sheet, share: pint.Quantity) -> list[Line]:
     verdict, words = _judge(hottest, sheet, share)
     at_most = "at most, " if hottest.current.is_upper_bound else ""
+    share_of = _share_of(hottest, sheet.most)
     lines = [
         Line(
             "Hottest plate",
             show(hottest.watts),
             verdict,
-            f"{hottest.name.lower()}; {at_most}{_share_of(hottest, sheet.most)} of {show(sheet.most)}, {sheet.limits.system}; {words}",
+            f"{hottest.name.lower()}; {at_most}{share_of} of {show(sheet.most)}, {sheet.limits.system}; {words}",
         ),
         Line("Its plate current", show(hottest.current.plate), said=at_most.rstrip(", ")),
     ]
