@@ -85,9 +85,7 @@ class Network:
 
     def at_rest(self, inputs: np.ndarray) -> np.ndarray:
         """What is looked at when constant inputs have flowed for ever."""
-        import numpy as np
-
-        return self.c @ np.linalg.solve(self.a, -self.b @ inputs) + self.d @ inputs
+        return self.c @ solved(self.a, -self.b @ inputs) + self.d @ inputs
 
 
 def answer(answers: np.ndarray, inputs: np.ndarray) -> np.ndarray:
@@ -96,6 +94,16 @@ def answer(answers: np.ndarray, inputs: np.ndarray) -> np.ndarray:
 
     spectrum = np.einsum("yik,ik->yk", np.fft.rfft(answers), np.fft.rfft(inputs))
     return np.fft.irfft(spectrum, inputs.shape[1])
+
+
+def solved(matrix: np.ndarray, right: np.ndarray) -> np.ndarray:
+    """Solve linear equations. Raises `CircuitError` where they have no one solution."""
+    import numpy as np
+
+    try:
+        return np.linalg.solve(matrix, right)
+    except np.linalg.LinAlgError:
+        raise CircuitError(_NOWHERE) from None
 
 
 def exponential(matrix: np.ndarray) -> np.ndarray:
@@ -135,7 +143,7 @@ def periodic(network: Network, step: float, samples: int) -> np.ndarray:
     for _ in range(samples.bit_length() - 1):
         powers.append(power)
         power = power @ power
-    row[:, 0] = np.linalg.solve(np.eye(states) - power, row[:, 0])  # all the periods before
+    row[:, 0] = solved(np.eye(states) - power, row[:, 0])  # all the periods before
     for each in powers:
         further = each @ row.reshape(states, -1)
         row = np.concatenate((row, further.reshape(row.shape)), axis=1)
@@ -176,7 +184,7 @@ def conduct(
         rest = drive - base - np.fft.irfft(spectrum * np.fft.rfft(flows), samples)
         matrix = kernel[(active[:, None] - active[None, :]) % samples]
         matrix[np.arange(len(active)), np.arange(len(active))] += 1 / slope[on]
-        flows[on] = np.linalg.solve(matrix, current[on] / slope[on] - across[on] + rest[on])
+        flows[on] = solved(matrix, current[on] / slope[on] - across[on] + rest[on])
         lifted = drive - base - np.fft.irfft(spectrum * np.fft.rfft(flows), samples)
         reached = law(lifted)[0]
         off = float(np.abs(reached - flows).max())

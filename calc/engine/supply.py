@@ -473,7 +473,7 @@ class _Circuit:
                 y += np.outer(joins[number], joins[number]) / ohms
         feeds = np.hstack((np.array(self.feeds).T, np.eye(nodes)[:, : self.count]))
         into = np.hstack(((span / esr[:, None]).T, -joins[chokes].T))
-        volts_x, volts_u = np.split(np.linalg.solve(y, np.hstack((into, feeds))), (into.shape[1],), axis=1)
+        volts_x, volts_u = np.split(steady.solved(y, np.hstack((into, feeds))), (into.shape[1],), axis=1)
         # currents into capacitors, volts across chokes
         charge_x, charge_u = span @ volts_x / esr[:, None], span @ volts_u / esr[:, None]
         charge_x[:, :caps] -= np.diag(1 / esr)

@@ -92,7 +92,9 @@ def test_a_capacitor_that_the_no_load_volts_break_is_unmistakable() -> None:
 
 def test_a_part_at_its_limit_is_worth_a_look() -> None:
     """40 µF is the most that the 5U4GB's sheet allows, from memory."""
-    assert worked().verdict is Verdict.WATCH
+    said = worked(rating="600")
+    assert said.verdict is Verdict.WATCH
+    assert said.said.startswith("At its limit or just under it: first capacitor.")
 
 
 def test_a_rectifier_that_is_asked_too_much_is_bad() -> None:
@@ -119,6 +121,22 @@ def test_what_was_measured_stands_beside_what_was_computed(measured: str, verdic
     (found,) = [each for each in said.tables if each.title == "Measured"]
     assert found.rows[0].verdict is verdict
     assert found.rows[0].cells[0] == "Reservoir"
+
+
+@pytest.mark.parametrize(
+    ("measured", "words"),
+    [
+        ("300", "300.0 V measured, 392.7 V expected. Look for a tired rectifier"),
+        ("470", "Look for too little drawn"),
+    ],
+)
+def test_a_reading_that_is_off_leads_to_where_to_look(measured: str, words: str) -> None:
+    assert words in worked(measured=measured).said
+
+
+def test_what_would_be_is_said_after_what_is() -> None:
+    said = worked(what="high").said
+    assert "With mains 5 % up the reservoir would stand at 41" in said
 
 
 @pytest.mark.parametrize(
@@ -158,7 +176,7 @@ def test_a_further_sections_capacitor_can_be_the_one_that_is_asked_about() -> No
 
 def test_a_supply_with_nothing_but_a_reservoir_and_no_load_is_answered() -> None:
     said = worked(load="none", bleeder="", **{"section-count": "0"})
-    assert said.said.startswith(f"The reservoir stands at {350 * math.sqrt(2):.0f} V")
+    assert f"The reservoir stands at {350 * math.sqrt(2):.0f} V" in said.said
     assert len(said.charts[0].curves) == 1
 
 
