@@ -349,7 +349,8 @@ def _bias_lines(hottest: _Tube, target: pint.Quantity, filled: Filled) -> list[L
             _wanted_total(hottest, target),
         )
     except CircuitError as why:
-        raise BoxError("bias_then", str(why)) from None
+        # How hot the tubes are must be said whatever the other reading was.
+        return [Line("Bias to try next", "–", Verdict.UNSURE, str(why))]
     words = "then wait, and read every tube again"
     if found.is_held_back:
         words = "a part of the way, for two readings don’t tell farther; then read again"

@@ -212,11 +212,12 @@ def test_the_bias_to_try_next_follows_from_two_readings():
     assert line(of(said), "Bias to try next").verdict is Verdict.UNSURE
 
 
-def test_readings_of_the_wrong_slope_are_refused_beside_their_box():
-    said = PAIR | {"bias_now": "-45", "bias_then": "-42", "current_then": "30"}
-    found, answered = answer(SHEET, said)
-    assert answered is None
-    assert "doesn’t rise" in found.wrong["bias_then"]
+def test_readings_of_the_wrong_slope_give_no_bias_and_hide_nothing_else():
+    answered = of(PAIR | {"bias_now": "-45", "bias_then": "-42", "current_then": "30"})
+    next_bias = line(answered, "Bias to try next")
+    assert (next_bias.value, next_bias.verdict) == ("–", Verdict.UNSURE)
+    assert "doesn’t rise" in next_bias.said
+    assert "of the 30.0 W" in answered.said
 
 
 @pytest.mark.parametrize(("power", "called"), [("9", "A"), ("17", "A or AB"), ("55", "AB")])
