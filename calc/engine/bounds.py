@@ -6,7 +6,7 @@ from typing import Any
 import pint
 
 from calc.engine.errors import CircuitError
-from calc.engine.quantities import nominal, show, units
+from calc.engine.quantities import show, units
 
 
 def inside(
@@ -24,7 +24,7 @@ def inside(
         magnitude = quantity.to(unit).magnitude
     except (pint.PintError, AttributeError):
         raise CircuitError(f"{what} must be a quantity in {unit}.") from None
-    number = nominal(units.Quantity(magnitude, unit))
+    number = float(getattr(magnitude, "nominal_value", magnitude))
     if not math.isfinite(number):
         raise CircuitError(f"{what} must be a number.")
     if number < least or (is_open and number == least):

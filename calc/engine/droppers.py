@@ -259,7 +259,8 @@ def in_series(
     Source: P = V·I.
     """
     sign, volts, least, most = _supply(supply, supply_tolerance)
-    drop = abs(inside(zener, "V", "The zener", least=-_MOST_VOLTS, most=_MOST_VOLTS))
+    drop = inside(zener, "V", "The zener", least=-_MOST_VOLTS, most=_MOST_VOLTS)
+    drop = -drop if _number(drop) < 0 else drop
     if _number(drop) < _LEAST_VOLTS:
         raise CircuitError("The zener must be at least 100 mV.")
     spread = _share(zener_tolerance, "The zener’s tolerance")

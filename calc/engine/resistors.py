@@ -49,6 +49,7 @@ SIZES: Final = (
     _size(2.0, 500.0, f"{_MAKERS}: 500 V to 750 V"),
     *(_size(watts, 500.0, _PRACTICE) for watts in (3.0, 5.0, 7.0, 10.0, 15.0, 20.0, 25.0, 50.0)),
 )
+_PLAIN_SIZES: Final = tuple((size, nominal(size.power, "W"), nominal(size.element, "V")) for size in SIZES)
 ZENER_SIZES: Final = tuple(  # common practice, no source; from 10 W on a stud or tab on a heatsink
     units.Quantity(watts, "W") for watts in (0.4, 0.5, 1.0, 1.3, 3.0, 5.0, 10.0, 50.0)
 )
@@ -70,8 +71,7 @@ def derated(
     Source: derating curve of IEC 60115-1's kind.
     """
     rated = inside(power, "W", "The rating", least=_LEAST_WATTS, most=_MOST_WATTS)
-    at, bend, end = _temperatures(ambient, knee, hottest)
-    return units.Quantity(rated * min(1.0, (end - at) / (end - bend)), "W")
+    return units.Quantity(rated * _left(ambient, knee, hottest), "W")
 
 
 def hot_spot(
@@ -131,10 +131,11 @@ def size_to_fit(
     """
     watts = _number(inside(heat, "W", "The heat", least=0.0, most=_MOST_WATTS))
     across = _number(inside(volts, "V", "The volts across the resistor", least=0.0, most=_MOST_VOLTS))
-    for size in SIZES:
-        bears = stress * nominal(derated(size.power, ambient, hottest=hottest), "W")
-        stands = nominal(voltage_limit(resistance, size.power, size.element), "V")
-        if watts <= bears * (1 + 1e-9) and across <= stands * (1 + 1e-9):
+    ohms = _number(inside(resistance, "ohm", "The resistance", least=_LEAST_OHMS, most=_MOST_OHMS))
+    share = stress * _left(ambient, KNEE, hottest)
+    for size, rated, element in _PLAIN_SIZES:  # plain numbers: pint would take ten milliseconds
+        stands = min((ohms * rated) ** 0.5, element)
+        if watts <= share * rated * (1 + 1e-9) and across <= stands * (1 + 1e-9):
             return size
     return None
 
@@ -151,11 +152,14 @@ def zener_to_fit(
     Raises as `derated`. Source: `ZENER_SIZES`, `STRESS`.
     """
     watts = _number(inside(heat, "W", "The heat", least=0.0, most=_MOST_WATTS))
-    for size in ZENER_SIZES:
-        bears = stress * nominal(derated(size, ambient, knee=ZENER_KNEE, hottest=hottest), "W")
-        if watts <= bears * (1 + 1e-9):
-            return size
-    return None
+    share = stress * _left(ambient, ZENER_KNEE, hottest)
+    return next((size for size in ZENER_SIZES if watts <= share * nominal(size) * (1 + 1e-9)), None)
+
+
+def _left(ambient: pint.Quantity, knee: pint.Quantity, hottest: pint.Quantity) -> float:
+    """What is left of a rating at an ambient."""
+    at, bend, end = _temperatures(ambient, knee, hottest)
+    return min(1.0, (end - at) / (end - bend))
 
 
 def _temperatures(
