@@ -172,7 +172,7 @@ def combine(drivers: Sequence[Driver], wiring: Wiring, power: pint.Quantity) -> 
         raise CircuitError("Write at least one driver.")
     if len(drivers) > MOST_DRIVERS:
         raise CircuitError(f"There can be {MOST_DRIVERS} drivers at most.")
-    watts = nominal(units.Quantity(inside(power, "W", "The power", least=1e-3, most=20_000), "W"))
+    watts = nominal(units.Quantity(inside(power, "W", "The power", least=1e-9, most=20_000), "W"))
     ohms = [_ohms(driver.impedance, f"Driver {n}") for n, driver in enumerate(drivers, 1)]
     for n, driver in enumerate(drivers, 1):
         if driver.rating is not None:
@@ -288,7 +288,7 @@ def match(
         CircuitError: a value that no such load has.
     """
     z, tapped = _ohms(load, "The load"), _ohms(tap, "The tap")
-    watts = inside(power, "W", "The power", least=1e-3, most=20_000)
+    watts = inside(power, "W", "The power", least=1e-9, most=20_000)
     reflected = None
     ratio = z / tapped
     if primary is not None and amplifier is Amplifier.VALVE:
@@ -365,7 +365,7 @@ def choose_loads(
     if len(loads) > MOST_LOADS:
         raise CircuitError(f"Write {MOST_LOADS} test loads at most.")
     wanted = _ohms(tap, "The tap")
-    watts = nominal(units.Quantity(inside(power, "W", "The power", least=1e-3, most=20_000), "W"))
+    watts = nominal(units.Quantity(inside(power, "W", "The power", least=1e-9, most=20_000), "W"))
     near = 0.1 if within is None else nominal(within, "percent") / 100
     for each in loads:
         _ohms(each.impedance, each.name)

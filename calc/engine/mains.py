@@ -335,7 +335,7 @@ def limit(
     """
     volts, own = _volts(line, "The line"), _volts(lamp_voltage, "The lamp’s voltage")
     inside(lamp, "W", "The lamp", least=1, most=2000)
-    inside(power, "W", "What the set takes", least=0.1, most=5000)
+    inside(power, "W", "What the set takes", least=0.01, most=20_000)
     rated = nominal(lamp, "W") / own
     resistance = volts**2 / nominal(power, "W")
     at_lamp = crossing(lambda v: rated * (v / own) ** TUNGSTEN - (volts - v) / resistance, 0.0, volts)
@@ -350,7 +350,7 @@ def limit(
 
 def usual_lamp(power: pint.Quantity) -> pint.Quantity:
     """Return the smallest usual lamp of at least the watts that a set takes idling; the largest where none is."""
-    watts = nominal(units.Quantity(inside(power, "W", "What the set takes", least=0.1, most=5000), "W"))
+    watts = nominal(units.Quantity(inside(power, "W", "What the set takes", least=0.01, most=20_000), "W"))
     return units.Quantity(next((each for each in USUAL_LAMPS if each >= watts), USUAL_LAMPS[-1]), "W")
 
 

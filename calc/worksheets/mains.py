@@ -297,7 +297,7 @@ def _fuse(filled: Filled, said: _Said) -> None:
         check = mains.check_fuse(units.Quantity(0.0, "A"), marked)
         said.lines.append(Line("Fuse", show(marked), said="what is marked is what goes in: never uprate"))
         _not_listed(check.is_standard, check.below, said)
-    elif current is not None:
+    elif current is not None and nominal(current, "A") * mains.FUSE_START <= mains.FUSES[-1]:
         said.lines.append(
             Line(
                 "Fuse to begin with",
@@ -434,6 +434,7 @@ SHEET = Worksheet(
                     "Heaters, measured",
                     unit="V",
                     needed=False,
+                    least=0,
                     most=500,
                     measured=True,
                     points=r"heaters?",
@@ -445,7 +446,7 @@ SHEET = Worksheet(
                     unit="A",
                     needed=False,
                     least=1e-3,
-                    most=50,
+                    most=30,
                     measured=True,
                     points=r"(mains|line) current",
                     help="By a clamp or a meter in the bench’s outlet. Sizes transformer, resistor, lamp and fuse.",
@@ -490,6 +491,7 @@ SHEET = Worksheet(
                     "Volts across the lamp",
                     unit="V",
                     needed=False,
+                    least=0,
                     most=1000,
                     measured=True,
                     points=r"(limiter )?lamp",

@@ -1,5 +1,6 @@
 """Voltage chart: what each point should read with this meter on today's mains, and what is out."""
 
+from dataclasses import dataclass
 from typing import Final
 
 import pint
@@ -80,12 +81,13 @@ def _compute(filled: Filled) -> Answer:
         mains=filled["mains"],
         tolerance=filled["tolerance"],
     )
+    written = [_Written.out(each) for each in found.points]
     return Answer(
         said=_said(found),
         verdict=_overall(found),
-        lines=tuple(_line(each) for each in found.measured),
-        tables=(_table(found),),
-        charts=_charts(found, nominal(filled["tolerance"], "percent")),
+        lines=tuple(_line(each) for each in written if each.of.standing is not None),
+        tables=(_table(written),),
+        charts=_charts(written, nominal(filled["tolerance"], "percent")),
         cautions=_cautions(found),
         notes=_notes(found, meter, filled),
     )
@@ -115,71 +117,101 @@ def _said(found: Comparison) -> str:
             " primary tap and the supply before any stage."
         )
     first = found.first
-    return f"{said} Start with {first.point.where}: {_reads(first)}, should be {_volts(first.expected)}."
+    return f"{said} Start with {first.point.where}: {_volts(first.point.measured)}, should be {_volts(first.expected)}."
 
 
 def _names(points: list[Compared]) -> str:
     return ", ".join(each.point.where for each in points[:4]) + (" and more" if len(points) > 4 else "")
 
 
-def _line(each: Compared) -> Line:
-    words = f"{_off(each)} from {_volts(each.expected)}"
-    if each.means:
-        words += f". {each.means}"
-    if each.explained is not None:
-        words += (
-            f" The two meters alone would explain it if the point looks back into {show(each.explained, 2)}: "
-            "write that resistance down if the circuit has it."
+@dataclass(frozen=True)
+class _Written:
+    """A point's figures as they are read, written once: lines, table and picture all show them."""
+
+    of: Compared
+    chart: str
+    true: str
+    expected: str
+    reads: str
+    off: str
+
+    @classmethod
+    def out(cls, each: Compared) -> "_Written":
+        chart = _volts(each.point.expected)
+        true = chart if each.loading is None else _volts(each.true)
+        return cls(
+            of=each,
+            chart=chart,
+            true=true,
+            expected=true if each.expected is each.true else _volts(each.expected),
+            reads="" if each.point.measured is None else _volts(each.point.measured),
+            off=_signed(each.off if each.percent is None else each.percent),
         )
-    return Line(each.point.where, _reads(each), _VERDICT[each.standing], words)
+
+    @property
+    def verdict(self) -> Verdict:
+        return _VERDICT[self.of.standing]
 
 
-def _table(found: Comparison) -> Table:
+def _line(each: _Written) -> Line:
+    words = f"{each.off} from {each.expected}"
+    if each.of.means:
+        words += f". {each.of.means}"
+    if each.of.explained is not None:
+        words += (
+            " The two meters alone would explain it if the point looks back into"
+            f" {show(each.of.explained, 2)}: write that resistance down if the circuit has it."
+        )
+    return Line(each.of.point.where, each.reads, each.verdict, words)
+
+
+def _table(written: list[_Written]) -> Table:
     rows = tuple(
         Row(
             (
-                each.point.where,
-                _volts(each.point.expected),
-                _volts(each.true),
-                _signed(each.loading) if each.loading is not None else "not allowed for",
-                _volts(each.expected),
-                _reads(each) if each.point.measured is not None else "not measured",
-                _off(each) if each.standing is not None else "",
+                each.of.point.where,
+                each.chart,
+                each.true,
+                "not allowed for" if each.of.loading is None else _signed(each.of.loading),
+                each.expected,
+                each.reads or "not measured",
+                each.off,
             ),
-            _VERDICT[each.standing],
+            each.verdict,
         )
-        for each in found.points
+        for each in written
     )
     heads = ("Point", "Chart", "Without a meter", "Loading", "Should read today", "Reads", "Off by")
     return Table("Expected and measured", heads, rows)
 
 
-def _charts(found: Comparison, tolerance: float) -> tuple[Chart, ...]:
+def _charts(written: list[_Written], tolerance: float) -> tuple[Chart, ...]:
     offs = [
-        (number, nominal(each.percent), each)
-        for number, each in enumerate(found.points, 1)
-        if each.percent is not None
+        (number, nominal(each.of.percent), each)
+        for number, each in enumerate(written, 1)
+        if each.of.percent is not None
     ]
     if not offs:
         return ()
+    most = max(len(written) + 1, 5)
     reach = min(100.0, max(1.5 * tolerance, *(1.1 * abs(off) for _, off, _ in offs)))
-    named = [number for number, _, each in offs if each.standing is not Standing.IN][:_MOST_NAMES]
-    out = [f"{each.point.where} {_signed(each.percent)}" for number, _, each in offs if number in named]
+    named = [number for number, _, each in offs if each.of.standing is not Standing.IN][:_MOST_NAMES]
+    out = [f"{each.of.point.where} {each.off}" for number, _, each in offs if number in named]
     return (
         Chart(
             title="How far each point is from what it should read",
             words="Per cent from what each point should read today. "
             + (f"Not within the tolerance: {', '.join(out)}." if out else "All within the tolerance."),
-            x=Axis("Point of the chart", least=0, most=max(len(found.points) + 1, 5)),
+            x=Axis("Point of the chart", least=0, most=most),
             y=Axis("Off by", "%", least=-reach, most=reach),
             curves=(
-                Curve("as on the chart", ((0, 0), (max(len(found.points) + 1, 5), 0)), "dashed"),
+                Curve("as on the chart", ((0, 0), (most, 0)), "dashed"),
                 *(Curve("", ((number, 0.0), (number, off)), "thin") for number, off, _ in offs),
             ),
             dots=tuple(
-                Dot(each.point.where if number in named else "", number, off, _LOOK[each.standing])
+                Dot(each.of.point.where if number in named else "", number, off, _LOOK[each.of.standing])
                 for number, off, each in offs
-                if each.standing is not None
+                if each.of.standing is not None
             ),
             limits=(Limit(f"+{tolerance:g} %", y=tolerance), Limit(f"−{tolerance:g} %", y=-tolerance)),
         ),
@@ -231,19 +263,9 @@ def _notes(found: Comparison, meter: ChartMeter, filled: Filled) -> tuple[str, .
     return tuple(notes)
 
 
-def _volts(volts: pint.Quantity) -> str:
+def _volts(volts: pint.Quantity | None) -> str:
     # a zero with many places says nothing
-    return show(volts) if abs(nominal(volts, "V")) >= 1e-4 else "0 V"
-
-
-def _reads(each: Compared) -> str:
-    return _volts(each.point.measured) if each.point.measured is not None else ""
-
-
-def _off(each: Compared) -> str:
-    if each.percent is not None:
-        return _signed(each.percent)
-    return _signed(each.off) if each.off is not None else ""
+    return show(volts) if volts is not None and abs(nominal(volts)) >= 1e-4 else "0 V"
 
 
 def _signed(quantity: pint.Quantity | None) -> str:
@@ -365,7 +387,7 @@ SHEET = Worksheet(
                         "Range of the chart’s meter",
                         unit="V",
                         needed=False,
-                        above_zero=True,
+                        least=0.01,
                         most=10_000,
                         only=("chart_meter", ("per-volt",)),
                     ),

@@ -2,9 +2,11 @@
 
 import pytest
 
+from calc import sheets
 from calc.worksheets.chart import draw
 from calc.worksheets.sheet import Verdict, answer
 from calc.worksheets.voltage_chart import SHEET
+from tests.factories import GearFactory, JobFactory, ReadingFactory
 
 METERS = {
     "chart_meter": "per-volt",
@@ -111,3 +113,37 @@ def test_a_range_too_small_for_its_voltage_is_refused():
     found, said = answer(SHEET, chart({**PLATE, "range": "50"}))
     assert said is None
     assert "Check the range" in found.wrong[""]
+
+
+def test_a_kept_chart_is_offered_for_the_next_gear_of_the_model_without_what_was_measured(bench):
+    first, second = (JobFactory(gear=GearFactory(maker="Corvane", model="Meridian 50")) for _ in range(2))
+    typed = chart({**PLATE, "measured": "262"}, {**NODE, "measured": "352"})
+    kept = sheets.keep(first, sheet=SHEET, said=typed, when="before", by=bench)
+    said, source = sheets.start(SHEET, second)
+    assert source == kept
+    assert said["point-count"] == "2"
+    assert (said["point-1-where"], said["point-1-expected"], said["point-1-source"]) == (
+        "V1 pin 6",
+        "180",
+        "68k",
+    )
+    assert said["chart_mains"] == "117"
+    assert not {"point-1-measured", "point-2-measured", "mains"} & set(said)
+    assert sheets.start(SHEET, first)[0]["point-1-measured"] == "262"
+
+
+@pytest.mark.django_db
+def test_readings_of_the_job_fill_the_mains_and_the_points_that_they_name():
+    job = JobFactory()
+    for point, written in (("Mains", "121"), ("Point 2", "350"), ("V1 pin 6", "180")):
+        ReadingFactory(job=job, point=point, written=written, unit="V", value=float(written))
+    said, _ = sheets.start(SHEET, job)
+    assert (said["mains"], said["point-2-measured"]) == ("121", "350")
+    assert "point-1-measured" not in said
+
+
+def test_a_full_chart_is_answered_on_its_page(as_bench):
+    points = [{**PLATE, "where": f"pin {n}", "measured": str(100 + 10 * n)} for n in range(24)]
+    page = as_bench.get("/worksheets/voltage-chart/", {"filled": "1", **chart(*points)}).content.decode()
+    assert "24. pin 23" in page
+    assert "NaN" not in page
