@@ -5,12 +5,7 @@ from django import forms
 from calc.engine.capture import MAINS, RATES, SWEEP_SECONDS, What
 
 _RATES = [(rate, f"{rate:,} a second") for rate in RATES]
-_LEVEL = {
-    "min_value": -80,
-    "max_value": 0,
-    "initial": -10,
-    "help_text": "0 dBFS is as loud as a file can be.",
-}
+_LEVEL = {"min_value": -80, "max_value": 0, "initial": -10}
 
 
 class CaptureForm(forms.Form):

@@ -30,19 +30,23 @@ _OCTAVES: Final = (31.5, 63, 125, 250, 500, 1000, 2000, 4000, 8000, 16_000)  # I
 _FINEST: Final = 1e-5  # of distortion: less is of no use to anybody
 _DEPTH: Final = 140.0  # dB that the picture of a spectrum goes down from its top
 
+# Common practice, no source.
 _POINTS_TO: Final = {
     Hum.FUNDAMENTAL: (
-        "Line at the mains itself",
-        "A ground loop (the recorder’s cord too), heater wiring or a heater-to-cathode leak, a half-wave supply, "
-        "or the field of a mains transformer.",
+        "Hum at the mains itself",
+        "Loop, heaters, half-wave",
+        "a ground loop (the recorder’s cord too), heater wiring, a heater-to-cathode leak, a half-wave supply, or the "
+        "field of a mains transformer",
     ),
     Hum.DOUBLE: (
-        "Line at twice the mains",
-        "Ripple of a full-wave supply: a tired filter capacitor, or output tubes that don’t balance it out.",
+        "Hum at twice the mains",
+        "Supply ripple",
+        "a full-wave supply: a tired filter capacitor, or output tubes that don’t balance it out",
     ),
     Hum.BUZZ: (
-        "Many lines: buzz",
-        "Spikes of a rectifier or of charging current in a shared ground; a dimmer or a switch-mode supply near by.",
+        "Buzz",
+        "Spikes",
+        "of a rectifier or of charging current in a shared ground; a dimmer or a switch-mode supply near by",
     ),
 }
 
@@ -170,12 +174,15 @@ def _of_steady(found: Steady, filled: Filled) -> Answer:
     volts = _full_scale(found, filled["told"])
     lines = [*_tone_lines(found, volts, filled["load"]), *_recorded_lines(found, volts)]
     kinds = hum_points_to(found.hum)
+    for kind in kinds:
+        label, value, said = _POINTS_TO[kind]
+        lines.append(Line(label, value, Verdict.WATCH, said))
     verdict = Verdict.WATCH if found.is_full else Verdict.PLAIN
     return Answer(
         said=_steady_said(found, kinds),
         verdict=verdict,
         lines=tuple(lines),
-        tables=tuple(_steady_tables(found, volts, kinds)),
+        tables=tuple(_steady_tables(found, volts)),
         charts=(_spectrum(found),),
         cautions=(_OVERDRIVEN,) if found.is_full else (),
         notes=(
@@ -293,13 +300,8 @@ def _steady_said(found: Steady, kinds: tuple[Hum, ...]) -> str:
     return said
 
 
-def _steady_tables(found: Steady, volts: pint.Quantity | None, kinds: tuple[Hum, ...]) -> list[Table]:
+def _steady_tables(found: Steady, volts: pint.Quantity | None) -> list[Table]:
     tables = []
-    if kinds:
-        rows = tuple(Row(_POINTS_TO[each], Verdict.WATCH) for each in kinds)
-        tables.append(
-            Table("What the hum points to (common practice, no source)", ("Hum", "Points to"), rows)
-        )
     if found.frequency is not None:
         shown = [
             (n, each)
@@ -575,6 +577,7 @@ SHEET = Worksheet(
                     needed=False,
                     above_zero=True,
                     most=100_000,
+                    only=("source", (READING,)),
                     help="To hold the onset of clipping against.",
                 ),
             ),

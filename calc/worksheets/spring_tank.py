@@ -77,7 +77,7 @@ _WORST: Final = (Verdict.BAD, Verdict.UNSURE, Verdict.WATCH, Verdict.GOOD, Verdi
 
 def _compute(filled: Filled) -> Answer:
     input_coil, output_coil, lines = _tank(filled, "", "Tank")
-    said, tables, curves = [], [], []
+    said, curves = [], []
     found = None
     driver = _driver(filled)
     if filled["drive"] == _TRANSFORMER:
@@ -103,15 +103,14 @@ def _compute(filled: Filled) -> Answer:
             more.append(_recovery_line("Stand-in, recovery stage", recovery(other_out, filled["recovery"])))
         found = _stand_in(filled, more)
         said.insert(0, _stand_in_said(found))
-        tables.append(_stand_in_table(found))
-        lines += [Line("Stand-in", str(found.standing), _VERDICT[found.standing]), *more]
+        lines += _stand_in_lines(found, more)
     said += [f"{line.label}: {line.said}." for line in wrong]
     verdict = _VERDICT[found.standing] if found else min((line.verdict for line in lines), key=_WORST.index)
     return Answer(
         said=" ".join(said) or f"It wants {show(wanted_current(input_coil.ohms), 2)} at its input.",
         verdict=verdict,
         lines=tuple(lines),
-        tables=(*tables, _known_table()),
+        tables=(_known_table(),),
         charts=(_chart(curves, input_coil),) if curves else (),
         notes=(
             "Impedances are magnitudes at 1 kHz: |Z|² = R² + (2πfL)². The current in the input coil moves the springs; "
@@ -253,16 +252,21 @@ def _stand_in_said(found: StandIn) -> str:
     return _SAYS[found.standing].format(", ".join(why))
 
 
-def _stand_in_table(found: StandIn) -> Table:
-    rows = tuple(Row((check.name, check.said), _VERDICT[check.standing]) for check in found.checks)
-    return Table("The stand-in, against the tank that it stands in for", ("What", "It is"), rows)
+def _stand_in_lines(found: StandIn, more: list[Line]) -> list[Line]:
+    """In all, each thing asked of it, and `more`, what its coils, its drive and its load say (last of the checks)."""
+    lines = [Line("Stand-in", str(found.standing), _VERDICT[found.standing])]
+    for check in found.checks[: len(found.checks) - len(more)]:
+        lines.append(
+            Line(f"Stand-in, {check.name.lower()}", str(check.standing), _VERDICT[check.standing], check.said)
+        )
+    return [*lines, *more]
 
 
 def _known_table() -> Table:
-    rows = [
-        Row((f"{z:g} Ω input", f"{dc:g} Ω", f"{1000 * amperes:g} mA", SOURCE)) for z, dc, amperes in INPUTS
-    ] + [Row((f"{z:g} Ω output", f"{dc:g} Ω", "–", SOURCE)) for z, dc in OUTPUTS]
-    return Table("Usual coils", ("At 1 kHz", "DC resistance", "Nominal drive", "Source"), tuple(rows))
+    rows = [Row((f"{z:g} Ω input", f"{dc:g} Ω", f"{1000 * amperes:g} mA")) for z, dc, amperes in INPUTS] + [
+        Row((f"{z:g} Ω output", f"{dc:g} Ω", "–")) for z, dc in OUTPUTS
+    ]
+    return Table(f"Usual coils ({SOURCE})", ("At 1 kHz", "DC resistance", "Nominal drive"), tuple(rows))
 
 
 # --- the boxes

@@ -140,9 +140,9 @@ def test_a_recording_says_its_distortion_and_hum_and_what_that_points_to() -> No
         answered.said == "THD 1.00 % at 1,000 Hz. Hum at 120 Hz (supply ripple), 50 dB below the tone in all."
     )
     assert line(answered, "THD") == "1.00 %"
-    assert answered.tables[0].rows[0].cells[0] == "Line at twice the mains"
-    assert "filter capacitor" in answered.tables[0].rows[0].cells[1]
-    assert "common practice, no source" in answered.tables[0].title
+    assert line(answered, "Hum at twice the mains") == "Supply ripple"
+    assert "filter capacitor" in next(each.said for each in answered.lines if each.value == "Supply ripple")
+    assert "What hum points to is common practice, no source." in answered.notes
 
 
 def test_with_a_meter_read_meanwhile_levels_are_volts_and_watts() -> None:
