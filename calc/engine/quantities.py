@@ -169,6 +169,18 @@ def _is_in_the_unit_itself(text: str, unit: str) -> bool:
     )
 
 
+def split_rating(text: str, unit: str) -> tuple[str, str]:
+    """Return what stands before and after the rating of a part, in `unit`: 22u/450V, 1M 1/2W. No rating is "".
+
+    Neither is read here. Common practice on parts lists and on the parts themselves; no source.
+    """
+    symbol = re.escape(UNITS[unit].symbol)
+    rated = re.fullmatch(
+        rf"(.+?)(?: */ *| +)([0-9][0-9.,/]*) *([mk]?{symbol})(?:DC)?", text.strip(), re.IGNORECASE
+    )
+    return (rated[1], rated[2] + rated[3]) if rated else (text.strip(), "")
+
+
 def with_band(quantity: pint.Quantity, band: float) -> pint.Quantity:
     """Return a quantity with ± `band`, in its own unit. A band of nothing leaves it as it is."""
     from uncertainties import ufloat  # 60 ms: only where something was measured

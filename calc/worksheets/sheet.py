@@ -23,6 +23,7 @@ from calc.engine.quantities import (
     parse_measured,
     parse_quantity,
     show,
+    split_rating,
     units,
     with_band,
 )
@@ -83,6 +84,7 @@ class Box:
     bare: str = ""  # what a number alone is in, where that isn't the unit: "mA", "µF", "kΩ"
     measured: bool = False
     points: str = ""  # a regular expression on where a reading was taken
+    rated: str = ""  # the box beside it that takes the rating written after the value: 22u/450V
     only: tuple[str, tuple[str, ...]] | None = None
 
     @property
@@ -312,6 +314,7 @@ def how_many(rows: Rows, said: Mapping[str, str]) -> int:
 def read(sheet: Worksheet, said: Mapping[str, str], accuracies: Accuracies | None = None) -> Read:
     """Read all boxes of a worksheet from what was typed. Never raises for what somebody typed."""
     found = Read()
+    said = _with_ratings(sheet, said)
     for group in sheet.groups:
         shown = group.only is None or said.get(group.only[0], "") in group.only[1]
         for box in group.boxes:
@@ -321,6 +324,28 @@ def read(sheet: Worksheet, said: Mapping[str, str], accuracies: Accuracies | Non
         if group.rows:
             found.values[group.rows.name] = _rows(group.rows, said, found, accuracies) if shown else []
     return found
+
+
+def _with_ratings(sheet: Worksheet, said: Mapping[str, str]) -> Mapping[str, str]:
+    """Put the ratings that were written after values into the boxes beside them, where those are empty."""
+    moved: dict[str, str] = {}
+
+    def move(boxes: tuple[Box, ...], name_of: Callable[[Box], str]) -> None:
+        beside = {box.name: box for box in boxes}
+        for box in boxes:
+            rating = beside.get(box.rated)
+            if rating is None:
+                continue
+            value, after = split_rating(said.get(name_of(box), ""), rating.unit)
+            if after and not said.get(name_of(rating), "").strip():
+                moved[name_of(box)], moved[name_of(rating)] = value, after
+
+    for group in sheet.groups:
+        move(group.boxes, lambda box: box.name)
+        if rows := group.rows:
+            for number in range(1, how_many(rows, said) + 1):
+                move(rows.boxes, lambda box, rows=rows, n=number: row_name(rows, n, box))
+    return {**said, **moved}
 
 
 def _rows(

@@ -2,6 +2,7 @@
 
 import dataclasses
 from collections.abc import Mapping
+from dataclasses import dataclass
 from typing import Any, Final
 
 import pint
@@ -55,6 +56,25 @@ _TUBES: Final = tuple((tube.name, "/".join((tube.name, *tube.aliases))) for tube
 _AS_IT_IS: Final = "nothing"
 _NEAR: Final = 0.95  # of a limit: worth a look. Common practice, no source, as is the next
 _OUT: Final = 0.10  # of what was computed: more than mains, parts and meters account for
+_RIPPLE_OUT: Final = 0.3  # an electrolytic that is 20 % under its value, and the meter
+_APART: Final = {Standing.IN: Verdict.GOOD, Standing.OUT: Verdict.WATCH, Standing.CLOSE: Verdict.UNSURE}
+
+
+@dataclass(frozen=True)
+class _Reading:
+    """What was measured beside what was computed; `look` says where to look when the two are apart."""
+
+    name: str
+    computed: pint.Quantity
+    read: pint.Quantity
+    verdict: Verdict
+    look: str = ""
+
+    @property
+    def row(self) -> Row:
+        apart = 100 * (nominal(self.read, "V") / nominal(self.computed, "V") - 1)
+        cells = (self.name, show(self.computed, 4), show(self.read, 4), f"{apart:+.1f} %".replace("-", "−"))
+        return Row(cells, self.verdict)
 
 
 def _compute(filled: Filled) -> Answer:
@@ -67,7 +87,8 @@ def _compute(filled: Filled) -> Answer:
     said = _said(found, limits, measured)
     tables = [_nodes(found), _standing(supply.rectifier, limits), _bleeding(bleeds, filled["safe"])]
     if measured:
-        tables.insert(1, Table("Measured", ("Node", "Computed", "Measured", "Apart"), tuple(measured)))
+        rows = tuple(each.row for each in measured)
+        tables.insert(1, Table("Measured", ("Where", "Computed", "Measured", "Apart"), rows))
     lines = _lines(supply, found, high)
     changed = None
     if other := _otherwise(supply, filled):
@@ -87,8 +108,8 @@ def _compute(filled: Filled) -> Answer:
     )
 
 
-def _worst(limits: list[Check], measured: list[Row]) -> Verdict:
-    verdicts = [*map(_verdict, limits), *(row.verdict for row in measured)]
+def _worst(limits: list[Check], measured: list[_Reading]) -> Verdict:
+    verdicts = [*map(_verdict, limits), *(each.verdict for each in measured)]
     order = (Verdict.BAD, Verdict.WATCH, Verdict.UNSURE, Verdict.GOOD)
     return next((verdict for verdict in order if verdict in verdicts), Verdict.PLAIN)
 
@@ -177,7 +198,7 @@ def _otherwise(supply: Supply, filled: Filled) -> Supply | None:
     return dataclasses.replace(supply, sections=tuple(sections))
 
 
-def _said(found: Steady, limits: list[Check], measured: list[Row]) -> str:
+def _said(found: Steady, limits: list[Check], measured: list[_Reading]) -> str:
     """The answer in sentences, what is wrong first."""
     first, last = found.nodes[0], found.nodes[-1]
     said = []
@@ -312,27 +333,25 @@ def _cautions(bleeds: tuple[pint.Quantity | None, ...], safe: pint.Quantity) -> 
     )
 
 
-def _measured(filled: Filled, found: Steady) -> list[Row]:
-    """What was measured beside what was computed, node by node."""
-    rows = []
+def _measured(filled: Filled, found: Steady) -> list[_Reading]:
+    """What was measured, node by node, and the reservoir's ripple."""
+    readings = []
     for number, said in enumerate([filled, *filled["section"]]):
-        read = said["measured"]
-        if read is None:
-            continue
-        computed = found.nodes[number].dc
-        apart = (nominal(read, "V") - nominal(computed, "V")) / nominal(computed, "V")
-        sure = stand(read, computed * (1 - _OUT), computed * (1 + _OUT))
-        verdict = {Standing.IN: Verdict.GOOD, Standing.OUT: Verdict.WATCH, Standing.CLOSE: Verdict.UNSURE}[
-            sure
-        ]
-        cells = (
-            node_name(number),
-            show(computed, 4),
-            show(read, 4),
-            f"{100 * apart:+.1f} %".replace("-", "−"),
-        )
-        rows.append(Row(cells, verdict))
-    return rows
+        if (read := said["measured"]) is not None:
+            readings.append(_dc_reading(node_name(number), found.nodes[number].dc, read))
+    if (read := filled["measured_ripple"]) is not None:
+        computed = found.nodes[0].ripple_rms
+        standing = stand(read, most=computed * (1 + _RIPPLE_OUT))
+        look = "a dried-out capacitor, or too much drawn"
+        readings.append(_Reading("Reservoir, ripple", computed, read, _APART[standing], look))
+    return readings
+
+
+def _dc_reading(name: str, computed: pint.Quantity, read: pint.Quantity) -> _Reading:
+    verdict = _APART[stand(read, computed * (1 - _OUT), computed * (1 + _OUT))]
+    low = nominal(read, "V") < nominal(computed, "V")
+    look = "a tired rectifier, a leak, or too much drawn" if low else "too little drawn, or high mains"
+    return _Reading(name, computed, read, verdict, look)
 
 
 def _beside(supply: Supply, now: Steady, other: Supply, then: Steady, words: str, high: float) -> Table:
@@ -462,7 +481,16 @@ def _load_boxes() -> tuple[Box, ...]:
 
 def _capacitor_boxes(name: str) -> tuple[Box, ...]:
     return (
-        Box("capacitor", name, unit="F", bare="µF", least=1e-8, most=0.5),
+        Box(
+            "capacitor",
+            name,
+            unit="F",
+            bare="µF",
+            least=1e-8,
+            most=0.5,
+            rated="rating",
+            help="With its volts behind it, if you like: 22u/450V.",
+        ),
         Box("rating", "Rated for", unit="V", needed=False, least=1, most=5000),
         Box(
             "esr",
@@ -609,6 +637,17 @@ SHEET = Worksheet(
                 *_capacitor_boxes("First capacitor"),
                 *_load_boxes(),
                 _measured_box(r".*(reservoir|first (filter )?capacitor|first filter).*|B\+"),
+                Box(
+                    "measured_ripple",
+                    "Ripple measured here, if you have",
+                    unit="V",
+                    needed=False,
+                    least=0,
+                    most=1000,
+                    measured=True,
+                    points=".*ripple.*",
+                    help="On the meter’s AC volts.",
+                ),
             ),
             help="In a doubler, each of the two capacitors.",
         ),

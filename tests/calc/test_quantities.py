@@ -19,6 +19,7 @@ from calc.engine.quantities import (
     parse_measured,
     parse_quantity,
     show,
+    split_rating,
     units,
     with_band,
 )
@@ -366,6 +367,26 @@ def test_what_is_shown_with_its_uncertainty_reads_back(value, share, unit):
     quantity = parse_measured(shown, unit)
     assert nominal(quantity) == pytest.approx(value, abs=value * share * 0.51 + 1e-30)
     assert band(quantity) == pytest.approx(value * share, rel=0.51)
+
+
+@pytest.mark.parametrize(
+    ("text", "unit", "value", "rating"),
+    [
+        ("22u/450V", "V", "22u", "450V"),
+        ("22u 450V", "V", "22u", "450V"),
+        ("22 uF / 450 VDC", "V", "22 uF", "450V"),
+        ("0.1uF/1.6kV", "V", "0.1uF", "1.6kV"),
+        ("1M 1/2W", "W", "1M", "1/2W"),
+        ("470R/5W", "W", "470R", "5W"),
+        ("22u", "V", "22u", ""),
+        ("47n", "V", "47n", ""),
+        ("450V", "V", "450V", ""),
+        ("1/2", "W", "1/2", ""),
+    ],
+)
+def test_a_rating_behind_a_value_is_told_apart(text, unit, value, rating):
+    """As parts lists and parts have it; common practice, no source."""
+    assert split_rating(text, unit) == (value, rating)
 
 
 def test_uncertainties_go_through_arithmetic_as_the_guide_has_it():

@@ -47,6 +47,10 @@ def worked(**changes: str) -> Answer:
     return said
 
 
+def test_a_capacitors_rating_may_stand_behind_its_value():
+    assert worked(capacitor="40u/525V", rating="") == worked()
+
+
 def wrong(**changes: str) -> dict[str, str]:
     found, said = answer(SHEET, {**AMP, **changes})
     assert said is None
@@ -88,6 +92,13 @@ def test_a_capacitor_that_the_no_load_volts_break_is_unmistakable() -> None:
     assert said.said.startswith("Out of limits: don’t leave it like this. Reservoir capacitor")
     assert "520 V, and the limit is 500 V" in said.said
     assert table(said, "Limits")["Reservoir capacitor, no load, high mains"][:2] == ("520 V", "at most 500 V")
+
+
+def test_a_marking_brings_its_rating_along() -> None:
+    said = worked(capacitor="40u/350V", rating="", **{"section-1-capacitor": "22u/450V"})
+    limits = table(said, "Limits")
+    assert limits["Reservoir capacitor, no load, high mains"][1] == "at most 350 V"
+    assert limits["Section 1 capacitor, no load, high mains"][1] == "at most 450 V"
 
 
 def test_a_part_at_its_limit_is_worth_a_look() -> None:
@@ -132,6 +143,17 @@ def test_what_was_measured_stands_beside_what_was_computed(measured: str, verdic
 )
 def test_a_reading_that_is_off_leads_to_where_to_look(measured: str, words: str) -> None:
     assert words in worked(measured=measured).said
+
+
+@pytest.mark.parametrize(
+    ("ripple", "verdict"),
+    [("5", Verdict.GOOD), ("2", Verdict.GOOD), ("12 ± 1", Verdict.WATCH), ("6.5 ± 0.5", Verdict.UNSURE)],
+)
+def test_more_ripple_than_the_parts_leave_leads_to_the_capacitor(ripple: str, verdict: Verdict) -> None:
+    said = worked(measured_ripple=ripple)
+    (found,) = [each for each in said.tables if each.title == "Measured"]
+    assert found.rows[0].verdict is verdict
+    assert ("Look for a dried-out capacitor" in said.said) is (verdict is Verdict.WATCH)
 
 
 def test_what_would_be_is_said_after_what_is() -> None:
