@@ -20,7 +20,7 @@ from calc.engine.triode import Capacitances, Slopes, plate_current, slopes
 from calc.engine.tubes import Koren
 
 _PHASES = 32  # samples of a cycle: harmonics to the 15th don't fold back
-MOST_VOLTS, MOST_OHMS = 3000.0, 1e9
+LEAST_SUPPLY, MOST_VOLTS, MOST_OHMS = 5.0, 3000.0, 1e9
 # of the current, between tubes that are well, the model's error included; common practice, no source
 EMISSION_SPREAD = 0.25
 SUPPLY_SPREAD = 0.10  # of a supply that was not measured: mains and parts; common practice, no source
@@ -82,8 +82,8 @@ class Stage:
         numbers = (self.supply, self.grid_volts, *ohms, self.grid_leak)
         if not all(math.isfinite(number) for number in numbers):
             raise CircuitError("Every value must be a number.")
-        if not 0 < self.supply <= MOST_VOLTS:
-            raise CircuitError(f"The supply must be more than 0 and at most {MOST_VOLTS:g} V.")
+        if not LEAST_SUPPLY <= self.supply <= MOST_VOLTS:
+            raise CircuitError(f"The supply must be between {LEAST_SUPPLY:g} and {MOST_VOLTS:g} V.")
         if any(not 0 <= each <= MOST_OHMS for each in ohms) or not 1 <= self.grid_leak <= MOST_OHMS:
             raise CircuitError("A resistor must be between nothing and 1 GΩ, the grid's at least 1 Ω.")
         if not self.load > 0:
@@ -292,7 +292,7 @@ def headroom(stage: Stage) -> Headroom:
     slight = 0.01 * amps
     off_at = crossing(
         lambda vg: plate_current(stage.model, ending - slight * both, vg) - slight,
-        -ending,
+        -ending - 10,
         min(vgk, 0.0),
         relative=1e-9,
     )
@@ -497,6 +497,7 @@ class Fault:
     ratio: float
     off: float
     is_open: bool = False
+    is_tail: bool = False  # of a cathode's two resistors it is the lower
 
     @property
     def fits(self) -> bool:
@@ -781,14 +782,15 @@ def _faults(healthy: _State, distance: Callable[[_State], float], supply_is_open
         if whole <= 0:
             return
         ratio, off = _best(lambda p: distance(replace(healthy, **{name: whole * p})), least, most)
-        found.append(Fault(trouble, unit(whole * ratio), unit(whole), ratio, off, is_open=ratio > 20))
+        found.append(
+            Fault(trouble, unit(whole * ratio), unit(whole), ratio, off, ratio > 20, is_tail=name == "tail")
+        )
 
     if stage.plate_resistor > 0:
-        scaled(Trouble.PLATE_HIGH, "plate_resistor", 1.0, min(1e4, MOST_OHMS / stage.plate_resistor), ohm)
+        scaled(Trouble.PLATE_HIGH, "plate_resistor", 1.0, 1e4, ohm)
         scaled(Trouble.PLATE_LOW, "plate_resistor", 0.01, 1.0, ohm)
-    part = "cathode_resistor" if stage.cathode_resistor >= stage.tail else "tail"
-    if stage.below_cathode > 0:
-        scaled(Trouble.CATHODE_HIGH, part, 1.0, min(1e5, MOST_OHMS / getattr(stage, part)), ohm)
+    for part in ("cathode_resistor", "tail"):
+        scaled(Trouble.CATHODE_HIGH, part, 1.0, 1e5, ohm)
         scaled(Trouble.CATHODE_LOW, part, 1e-3, 1.0, ohm)
     pull, off = _best(lambda p: distance(replace(healthy, pull=p)), 0.05, stage.supply)
     found.append(Fault(Trouble.GRID_UP, volt(stage.rest + pull), volt(stage.rest), 1 + pull, off))

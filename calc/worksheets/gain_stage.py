@@ -169,6 +169,11 @@ def _minus(number: float) -> str:
 
 def _of_health(health: Health, stage: Stage, stands: str, filled: Filled) -> tuple[str, Verdict]:
     """What the readings say, in a sentence or two."""
+    if health.is_well and health.count == 1:
+        return (
+            f"As far as one reading shows, this stage is healthy: {stands}. Read the others too.",
+            Verdict.GOOD,
+        )
     if health.is_well:
         return (
             f"This stage reads as a healthy one does: {stands}. What it does with a signal, DC volts don't show.",
@@ -196,6 +201,8 @@ def _of_health(health: Health, stage: Stage, stands: str, filled: Filled) -> tup
         )
     first = fitting[0]
     others = f" {len(fitting) - 1} more would fit as well." if len(fitting) > 1 else ""
+    if health.count == 1:
+        others += " One reading hardly tells them apart: read the others too."
     return (
         f"{opening} It should stand at {stands}. The likeliest: {_named(first, stage)[0]} "
         f"({_became(first, stage, filled)}).{others}",
@@ -217,7 +224,13 @@ def _named(fault: Fault, stage: Stage) -> tuple[str, str]:
             )
         case Trouble.CATHODE_HIGH:
             state = "is open" if fault.is_open else "has drifted up"
-            return f"the cathode resistor {state}", "Measure it with the power off."
+            which = "lower cathode resistor" if fault.is_tail else "cathode resistor"
+            return f"the {which} {state}", "Measure it with the power off."
+        case Trouble.CATHODE_LOW if fault.is_tail:
+            return (
+                "the lower cathode resistor is too low, or something leaks across it",
+                "Lift one end and measure it.",
+            )
         case Trouble.CATHODE_LOW if stage.bypass is not None:
             state = "is shorted" if fault.ratio < 0.02 else "leaks"
             return (
@@ -564,7 +577,7 @@ SHEET: Final = Worksheet(
                     "supply",
                     "Supply at the plate resistor",
                     unit="V",
-                    above_zero=True,
+                    least=engine.LEAST_SUPPLY,
                     most=1500,
                     help="As on the drawing, like 300",
                 ),
@@ -581,7 +594,7 @@ SHEET: Final = Worksheet(
                     "Cathode resistor",
                     unit="ohm",
                     most=10e6,
-                    help="Like 1k5. With two, the upper one.",
+                    help="Like 1k5. Of two in a row, the upper one. Shared by two tubes: write it double.",
                 ),
                 Box(
                     "tail",
@@ -698,7 +711,7 @@ SHEET: Final = Worksheet(
                     unit="V",
                     needed=False,
                     measured=True,
-                    above_zero=True,
+                    least=engine.LEAST_SUPPLY,
                     most=1500,
                     points=r"((gain )?stage|triode),? supply",
                     help="Everything is worked out for this one then",
