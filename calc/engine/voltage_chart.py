@@ -57,93 +57,91 @@ class Way(StrEnum):
 
 
 # What it usually means. Common practice, no source: where to look first, never a proof.
-MEANINGS: Final[dict[tuple[What, Way], str]] = {
-    (
-        What.PLATE,
-        Way.HIGH,
-    ): "The tube draws too little: worn or not lit, cathode resistor high or open, grid too"
-    " negative, screen voltage missing.",
-    (
-        What.PLATE,
-        Way.LOW,
-    ): "The tube draws too much, or too little gets there: leaky coupling capacitor into its grid,"
-    " gassy tube, shorted cathode bypass, plate resistor drifted high, supply low.",
-    (
-        What.PLATE,
-        Way.NOTHING,
-    ): "Plate resistor or transformer winding open, or its supply is missing. A tube with a"
-    " screen and no plate voltage burns its screen: switch off.",
-    (What.SCREEN, Way.HIGH): "The screen draws too little: tube worn or not lit, bias too cold.",
-    (
-        What.SCREEN,
-        Way.LOW,
-    ): "Screen resistor drifted high, screen capacitor leaky, or the plate circuit is open and"
-    " the screen takes the current.",
-    (What.SCREEN, Way.NOTHING): "Screen resistor open, or its capacitor shorted.",
-    (
-        What.CATHODE,
-        Way.HIGH,
-    ): "Too much current, or the cathode resistor is high or open: leaky coupling capacitor,"
-    " gassy tube. Mind the bypass capacitor’s rating.",
-    (
-        What.CATHODE,
-        Way.LOW,
-    ): "Too little current, or a way round the resistor: worn tube, plate resistor high or"
-    " open, supply low, leaky bypass capacitor.",
-    (
-        What.CATHODE,
-        Way.NOTHING,
-    ): "No current at all, or a short to ground: tube dark, plate supply missing, bypass capacitor shorted.",
-    (
-        What.GRID,
-        Way.HIGH,
-    ): "Too positive: leaky coupling capacitor before it, or a gassy tube. Lift the capacitor’s"
-    " far end and measure again; pull the tube and measure again.",
-    (
-        What.GRID,
-        Way.LOW,
-    ): "Too negative: a signal or an oscillation is driving the grid, or too much bias is fed.",
-    (
-        What.BIAS,
-        Way.HIGH,
-    ): "Too strong: tubes run cold. Bias feed changed, bias control or its resistor to ground open.",
-    (
-        What.BIAS,
-        Way.LOW,
-    ): "Too weak: power tubes run hot. Dried-out bias capacitor, bias rectifier, feed resistor"
-    " drifted high, leaky coupling capacitor. Don’t leave it on.",
-    (
-        What.BIAS,
-        Way.NOTHING,
-    ): "NO BIAS: power tubes destroy themselves within seconds. Switch off and pull them before"
-    " you look: bias rectifier, feed resistor, shorted bias capacitor.",
-    (
-        What.SUPPLY,
-        Way.HIGH,
-    ): "Too little load: tubes pulled or worn, bias too cold; silicon where a rectifier tube"
-    " was; another primary tap.",
-    (
-        What.SUPPLY,
-        Way.LOW,
-    ): "Too much load or too little supply: worn rectifier, dried-out reservoir, leaky filter"
-    " capacitor, dropping resistor drifted high, tubes run hot.",
-    (
-        What.SUPPLY,
-        Way.NOTHING,
-    ): "Fuse, rectifier, choke or dropping resistor open, or a filter capacitor shorted.",
-    (
-        What.HEATER,
-        Way.HIGH,
-    ): "Heaters wear fast: tubes pulled, wrong primary tap, high line, wrong transformer.",
-    (
-        What.HEATER,
-        Way.LOW,
-    ): "Corroded socket pins, poor joint, wrong tap, overloaded winding; or the meter doesn’t read rms.",
-    (What.HEATER, Way.NOTHING): "Winding, fuse or joint open: the tubes stay dark.",
-    (What.OTHER, Way.HIGH): "Regulator or its reference gone, or no load behind it.",
-    (What.OTHER, Way.LOW): "Too much load behind it, dried-out capacitor, drifted resistor, regulator out of"
-    " regulation.",
-    (What.OTHER, Way.NOTHING): "Fuse, regulator or rectifier open, or a short behind it.",
+MEANINGS: Final[dict[What, dict[Way, str]]] = {
+    What.PLATE: {
+        Way.HIGH: (
+            "The tube draws too little: worn or not lit, cathode resistor high or open, grid too"
+            " negative, screen voltage missing."
+        ),
+        Way.LOW: (
+            "The tube draws too much, or too little gets there: leaky coupling capacitor into its grid,"
+            " gassy tube, shorted cathode bypass, plate resistor drifted high, supply low."
+        ),
+        Way.NOTHING: (
+            "Plate resistor or transformer winding open, or its supply is missing. A tube with a screen"
+            " and no plate voltage burns its screen: switch off."
+        ),
+    },
+    What.SCREEN: {
+        Way.HIGH: "The screen draws too little: tube worn or not lit, bias too cold.",
+        Way.LOW: (
+            "Screen resistor drifted high, screen capacitor leaky, or the plate circuit is open and the"
+            " screen takes the current."
+        ),
+        Way.NOTHING: "Screen resistor open, or its capacitor shorted.",
+    },
+    What.CATHODE: {
+        Way.HIGH: (
+            "Too much current, or the cathode resistor is high or open: leaky coupling capacitor, gassy"
+            " tube. Mind the bypass capacitor’s rating."
+        ),
+        Way.LOW: (
+            "Too little current, or a way round the resistor: worn tube, plate resistor high or open,"
+            " supply low, leaky bypass capacitor."
+        ),
+        Way.NOTHING: (
+            "No current at all, or a short to ground: tube dark, plate supply missing, bypass capacitor"
+            " shorted."
+        ),
+    },
+    What.GRID: {
+        Way.HIGH: (
+            "Too positive: leaky coupling capacitor before it, or a gassy tube. Lift the capacitor’s far"
+            " end and measure again; pull the tube and measure again."
+        ),
+        Way.LOW: (
+            "Too negative: a signal or an oscillation drives it, too much bias is fed, or what feeds a"
+            " positive grid is low."
+        ),
+    },
+    What.BIAS: {
+        Way.HIGH: (
+            "Too strong: tubes run cold. Bias feed changed, bias control or its resistor to ground open."
+        ),
+        Way.LOW: (
+            "Too weak: power tubes run hot. Dried-out bias capacitor, bias rectifier, feed resistor"
+            " drifted high, leaky coupling capacitor. Don’t leave it on."
+        ),
+        Way.NOTHING: (
+            "NO BIAS: power tubes destroy themselves within seconds. Switch off and pull them before you"
+            " look: bias rectifier, feed resistor, shorted bias capacitor."
+        ),
+    },
+    What.SUPPLY: {
+        Way.HIGH: (
+            "Too little load: tubes pulled or worn, bias too cold; silicon where a rectifier tube was;"
+            " another primary tap."
+        ),
+        Way.LOW: (
+            "Too much load or too little supply: worn rectifier, dried-out reservoir, leaky filter"
+            " capacitor, dropping resistor drifted high, tubes run hot."
+        ),
+        Way.NOTHING: "Fuse, rectifier, choke or dropping resistor open, or a filter capacitor shorted.",
+    },
+    What.HEATER: {
+        Way.HIGH: "Heaters wear fast: tubes pulled, wrong primary tap, high line, wrong transformer.",
+        Way.LOW: (
+            "Corroded socket pins, poor joint, wrong tap, overloaded winding; or the meter doesn’t read rms."
+        ),
+        Way.NOTHING: "Winding, fuse or joint open: the tubes stay dark.",
+    },
+    What.OTHER: {
+        Way.HIGH: "Regulator or its reference gone, or no load behind it.",
+        Way.LOW: (
+            "Too much load behind it, dried-out capacitor, drifted resistor, regulator out of regulation."
+        ),
+        Way.NOTHING: "Fuse, regulator or rectifier open, or a short behind it.",
+    },
 }
 _TURNED: Final = (
     "The wrong polarity: leads swapped, or a rectifier or an electrolytic fitted the wrong way round."
@@ -371,7 +369,7 @@ def _judged(
         if standing is Standing.IN:
             return replace(facts, off=off, standing=standing)
         way = Way.HIGH if nominal(off) > 0 else Way.LOW
-        return replace(facts, off=off, standing=standing, way=way, means=MEANINGS[what, way])
+        return replace(facts, off=off, standing=standing, way=way, means=MEANINGS[what][way])
     percent = _percent(measured, expected)
     tolerance = limits.heater if what is What.HEATER else limits.chart
     standing = stand(percent, -tolerance, tolerance)
@@ -379,7 +377,7 @@ def _judged(
     if standing is Standing.IN:
         return _held_to_its_rating(done, measured, tolerance) if what is What.HEATER else done
     way = _way(what, nominal(measured), nominal(expected))
-    means = _TURNED if way is Way.TURNED else MEANINGS[what, way]
+    means = _TURNED if way is Way.TURNED else MEANINGS[what][way]
     return replace(done, way=way, means=means, explained=explained if way in (Way.HIGH, Way.LOW) else None)
 
 
