@@ -46,6 +46,7 @@ _REACHES: Final = {
     Reach.UNDER: (Verdict.PLAIN, "not reached"),
 }
 _POINTS: Final = 60  # of each curve
+_NAMED: Final = 3  # capacitors that the answer in short speaks of
 
 
 @dataclass(frozen=True)
@@ -85,7 +86,7 @@ def _compute(filled: Filled) -> Answer:
             raise CircuitError(f"{name}: {why}" if len(filled["capacitor"]) > 1 else str(why)) from None
     safe = filled["safe"]
     return Answer(
-        said=" ".join(_said(each, safe) for each in capacitors) + _again(capacitors),
+        said=_in_short(capacitors, safe),
         verdict=next(v for v in _ORDER if any(each.verdict is v for each in capacitors)),
         lines=tuple(line for each in capacitors for line in _lines(each, filled)),
         tables=tuple(_table(each) for each in capacitors),
@@ -152,10 +153,16 @@ def _said(each: _Capacitor, safe: pint.Quantity) -> str:
     return f"{each.name}: about {_duration(each.time)} to {line}, {_duration(each.longest)} at the longest."
 
 
-def _again(capacitors: list[_Capacitor]) -> str:
-    if all(each.state is Clearance.TWICE for each in capacitors):
-        return ""
-    return " A calculated time is never a clearance: measure each one."
+def _in_short(capacitors: list[_Capacitor], safe: pint.Quantity) -> str:
+    """The worst first; none that is out of limits is left out, the others only where they are many."""
+    by_weight = sorted(capacitors, key=lambda each: _ORDER.index(each.verdict))
+    shown = [each for n, each in enumerate(by_weight) if each.verdict is Verdict.BAD or n < _NAMED]
+    said = " ".join(_said(each, safe) for each in shown)
+    if more := len(capacitors) - len(shown):
+        said += f" {more} more stand{'s' if more == 1 else ''} below."
+    if any(each.state is not Clearance.TWICE for each in capacitors):
+        said += " A calculated time is never a clearance: measure each one."
+    return said
 
 
 def _lines(each: _Capacitor, filled: Filled) -> list[Line]:

@@ -386,6 +386,7 @@ SHEET = Worksheet(
                         above_zero=True,
                         most=1000,
                         only=("kind", ("shunt", "series")),
+                        rated="zener_watts",
                         help="Its volts, without a sign.",
                     ),
                     Box("load_most", "Heaviest load", unit="A", bare="mA", least=0, most=20),
@@ -408,6 +409,7 @@ SHEET = Worksheet(
                         above_zero=True,
                         most=1e9,
                         only=("kind", ("dropper", "shunt")),
+                        rated="resistor_watts",
                         help="Empty: one is picked.",
                     ),
                     Box(

@@ -104,6 +104,15 @@ def test_one_capacitor_that_is_not_down_holds_the_whole_sheet():
     assert said.cautions[0].said.startswith("Capacitor 2")
 
 
+def test_the_worst_comes_first_and_none_that_is_charged_is_left_out():
+    down = {**RESERVOIR, "now": "1", "again": "2"}
+    charged = {**RESERVOIR, "now": "120"}
+    _, said = filled(down, down, down, charged, charged, charged, charged)
+    assert said.said.startswith("Capacitor 4 IS STILL CHARGED")
+    assert said.said.count("IS STILL CHARGED") == 4
+    assert "3 more stand below." in said.said
+
+
 def test_every_published_line_stands_with_its_source():
     _, said = filled(RESERVOIR)
     rows = {row.cells[0]: row for row in said.tables[0].rows}

@@ -113,6 +113,12 @@ def test_a_number_alone_is_milliamperes():
     assert plain.said == written.said
 
 
+def test_a_part_may_be_written_with_its_rating():
+    _, apart = filled({**ZENER, "fitted": "470", "resistor_watts": "5", "zener_watts": "3"})
+    _, together = filled({**ZENER, "fitted": "470/5W", "zener": "12V/3W"})
+    assert together == apart
+
+
 def test_the_meters_band_shows():
     _, said = filled({**RESISTOR, "supply": "320 ± 3"})
     assert "270 ± 3 V" in said.said
