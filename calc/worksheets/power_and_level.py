@@ -311,9 +311,9 @@ def _steady_tables(found: Steady, volts: pint.Quantity | None) -> list[Table]:
         tables.append(
             Table(
                 "Harmonics",
-                ("Harmonic", "Frequency", "Under the tone", "Share"),
+                ("Harmonic", "Under the tone", "Share"),
                 tuple(
-                    Row((_ordinal(n), _hertz(n * found.frequency), *_harmonic_cells(each)))
+                    Row((f"{_ordinal(n)}, {_hertz(n * found.frequency)}", *_harmonic_cells(each)))
                     for n, each in shown
                 ),
             )
@@ -321,10 +321,10 @@ def _steady_tables(found: Steady, volts: pint.Quantity | None) -> list[Table]:
     base = found.mains_found or found.mains
     if found.hum_in_all is not None:
         rows = tuple(
-            Row((f"{line.number} × mains", _hertz(line.number * base), _line_words(line, volts)))
+            Row((f"{line.number} × mains, {_hertz(line.number * base)}", _line_words(line, volts)))
             for line in found.hum
         )
-        tables.append(Table("Lines of the mains", ("Line", "Frequency", "Level"), rows))
+        tables.append(Table("Lines of the mains", ("Line", "Level"), rows))
     return tables
 
 
