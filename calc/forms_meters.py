@@ -21,8 +21,8 @@ USUAL: Final = ("V", "A", "ohm")  # what every meter measures; the other units a
 class AccuracyRow:
     """The two boxes of one unit."""
 
-    name: str  # "volts"
-    sign: str  # "V"
+    name: str  # "Volts"
+    always_sign: str  # "V, always"
     percent: BoundField
     always: BoundField
 
@@ -51,7 +51,7 @@ class MeterForm(ConflictCheck, forms.ModelForm):
         super().__init__(*args, **kwargs)
         self.fields["name"].help_text = "What it is called on the bench."
         for key, unit in UNITS.items():
-            name = unit.name.capitalize()
+            name = _capital(unit.name)
             self.fields[_percent(key)] = _text_field(f"{name}: per cent of the reading", "0.5")
             self.fields[_always(key)] = _text_field(f"{name}: and always", unit.example.split(",")[0])
 
@@ -89,7 +89,9 @@ class MeterForm(ConflictCheck, forms.ModelForm):
         return {name: self.cleaned_data[name] for name in ("name", "calibrated_on", "due_on", "accuracies")}
 
     def _row(self, key: str) -> AccuracyRow:
-        return AccuracyRow(UNITS[key].name, UNITS[key].symbol, self[_percent(key)], self[_always(key)])
+        return AccuracyRow(
+            _capital(UNITS[key].name), f"{UNITS[key].symbol}, always", self[_percent(key)], self[_always(key)]
+        )
 
     def _sureness(self, key: str, values: dict[str, Any]) -> tuple[float, float] | None:
         if not (values.get(_percent(key)) or values.get(_always(key))):
@@ -115,6 +117,10 @@ class MeterForm(ConflictCheck, forms.ModelForm):
             self.add_error(name, f"How sure it is can’t be below zero. Write it like {UNITS[key].example}.")
             return None
         return value
+
+
+def _capital(name: str) -> str:
+    return name[0].upper() + name[1:]
 
 
 def _percent(key: str) -> str:

@@ -7,6 +7,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from calc import meters
+from calc.engine.quantities import UNITS
 from calc.forms_meters import MeterForm
 from calc.models import Meter
 from shop import timeline
@@ -24,7 +25,10 @@ def meter_list(request: Request) -> HttpResponse:
         {
             "meter": meter,
             "calibration": meters.calibration(meter.due_on, today),
-            "sure": [meters.sure(each) for each in meter.accuracies.all()],
+            "sure": [
+                {"sign": UNITS[each.unit].symbol, "words": meters.sure(each)}
+                for each in meter.accuracies.all()
+            ],
         }
         for meter in Meter.objects.order_by("-is_here", "name").prefetch_related("accuracies")
     ]
