@@ -150,6 +150,7 @@ class Judged:
     reading: pint.Quantity | None = None
     limit: pint.Quantity | None = None
     do: str = ""
+    at_least: bool = False  # the limit is from below
 
 
 @dataclass(frozen=True)
@@ -388,6 +389,7 @@ def _insulation(found: Measured, limits: Limits) -> Judged:
             clause,
             reading=judged.reading,
             limit=limit,
+            at_least=True,
         )
     return judged
 
@@ -450,7 +452,7 @@ def _measured(
         do = f"That is no pass. Measure again with a surer meter; if it stays, take it as a fail. {do}"
     else:
         said = f"{shown} is {'under' if at_least else 'over'} its limit of {bound} {allowed}."
-    return Judged(test, outcome, said, limits.clause(test), reading, limit, do)
+    return Judged(test, outcome, said, limits.clause(test), reading, limit, do, at_least)
 
 
 def _heats(heating: pint.Quantity | None, limits: Limits) -> bool:

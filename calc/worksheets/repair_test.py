@@ -4,7 +4,7 @@ from typing import Final
 
 from calc.engine import repair_test as engine
 from calc.engine.quantities import band, show, units
-from calc.engine.repair_test import Measured, Outcome, Protection, Result
+from calc.engine.repair_test import Judged, Measured, Outcome, Protection, Result
 from calc.worksheets.sheet import (
     Answer,
     Box,
@@ -70,20 +70,21 @@ def _compute(filled: Filled) -> Answer:
     return Answer(
         said=_said(result),
         verdict=_VERDICTS[result.outcome],
-        lines=tuple(
-            Line(
-                each.test,
-                f"{show(each.reading)}, {_WORDS[each.outcome]}"
-                if each.reading is not None
-                else _WORDS[each.outcome],
-                _VERDICTS[each.outcome],
-                f"{each.said} {each.clause}.",
-            )
-            for each in result.judged
-        ),
+        lines=tuple(_line(each) for each in result.judged),
         cautions=_cautions(result),
         notes=_notes(result),
     )
+
+
+def _line(judged: Judged) -> Line:
+    if judged.reading is None or judged.limit is None:
+        value, said = _WORDS[judged.outcome], judged.said
+    else:
+        value = show(judged.reading)
+        said = f"allowed {'at least' if judged.at_least else 'at most'} {show(judged.limit)}."
+        if judged.outcome is not Outcome.PASS:
+            said = f"{_WORDS[judged.outcome]}: {said}"
+    return Line(judged.test, value, _VERDICTS[judged.outcome], f"{said} {judged.clause}.")
 
 
 def _seen(word: str | None) -> bool | None:
@@ -120,7 +121,7 @@ def _notes(result: Result) -> tuple[str, ...]:
         each.test.lower() for each in result.judged if each.reading is not None and not band(each.reading)
     ]
     notes = [
-        f"Limits: {result.limits.edition}. {result.limits.source}",
+        f"Limits: {result.limits.source}",
         "A reading passes where all of its ± is within the limit. Right on the limit it passes only without any ±.",
         "Which standard holds differs by place, and so do its limits: check local law and local codes.",
     ]
