@@ -70,13 +70,15 @@ class Against:
 class Bleeder:
     """A bleeder to fit: `count` equal resistors in series, so that none has more across it than it bears.
 
-    `time` is with the values as they are marked, `longest` with capacitor and resistors at the upper end of their
-    tolerance. `heat` and `draw` are of the whole bleeder at full volts, for as long as the supply is on.
+    `volts_each` is the most that stands across one. `time` is with the values as they are marked, `longest` with
+    capacitor and resistors at the upper end of their tolerance. `heat` and `draw` are of the whole bleeder at full
+    volts, for as long as the supply is on.
     """
 
     count: int
     each: pint.Quantity
     size: Size
+    volts_each: pint.Quantity
     heat_each: pint.Quantity
     heat: pint.Quantity
     draw: pint.Quantity
@@ -243,6 +245,7 @@ def bleeder_to_fit(
                 count=count,
                 each=each,
                 size=size,
+                volts_each=_volts(volts),
                 heat_each=units.Quantity(heat, "W"),
                 heat=units.Quantity(high * high / nominal(whole, "ohm"), "W"),
                 draw=units.Quantity(high / nominal(whole, "ohm"), "A"),

@@ -249,7 +249,7 @@ def _bleeder(found: Bleeder) -> str:
 def _bleeder_words(found: Bleeder) -> str:
     many = " each" if found.count > 1 else ""
     return (
-        f"rated for at least {show(found.size.element)}{many}; {show(found.heat)} and {show(found.draw)} "
+        f"for at least {show(found.volts_each)}{many}; {show(found.heat)} and {show(found.draw)} "
         f"while the supply is on; {_duration(found.longest)} at the longest"
     )
 

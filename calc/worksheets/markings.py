@@ -147,6 +147,10 @@ def _mark(filled: Filled) -> Answer:
         lines.append(Line("EIA-96", written.eia96, said="at ±1 %"))
     if unit == "ohm" and not written.bands:
         lines.append(Line("Colour bands", "none", said="no bands say this value with this tolerance"))
+    if tempco is not None and 6 not in written.bands:
+        lines.append(
+            Line("Six bands", "none", said="they want a tolerance that has a band, and three figures at most")
+        )
     rows = tuple(
         Row((f"{count} bands", *(_ordinal(bands, n) for n in range(6))))
         for count, bands in written.bands.items()

@@ -146,6 +146,13 @@ def test_a_tolerance_without_bands_is_said_so():
     assert lines(said)["Colour bands"].value == "none"
 
 
+def test_six_bands_want_a_tolerance():
+    _, said = filled(task="mark", resistance="4k7", tempco="50")
+    assert lines(said)["Six bands"].value == "none"
+    _, said = filled(task="mark", resistance="4k7", tempco="50", tolerance="1")
+    assert said.tables[0].rows[-1].cells[-1] == "red"  # IEC 60062, from memory: 50 ppm/K
+
+
 def test_a_capacitor_has_no_bands():
     _, said = filled(task="mark", part="F", capacitance="47n", tolerance="10")
     assert said.said == "47 nF is marked 47nK."
