@@ -72,8 +72,10 @@ def new_tablet(chrome: Browser, live_server: Any) -> Iterator[Callable[..., Page
     complaints: list[str] = []
 
     def listen(message: ConsoleMessage) -> None:
-        # A refusal (4xx) is said by the page; the browser's own line about it is no fault of ours.
-        if message.type == "error" and "Failed to load resource" not in message.text:
+        # A refusal (4xx) or a lost connection is said by the page; what the browser and htmx write of it beside that is
+        # no fault of ours.
+        expected = ("Failed to load resource", "htmx:sendError", "htmx:afterRequest")
+        if message.type == "error" and not message.text.startswith(expected):
             complaints.append(message.text)
 
     def make(*, theme: str = "counter", size: dict[str, int] = TABLET, **options: Any) -> Page:
