@@ -21,6 +21,7 @@ from PIL import Image, ImageDraw
 
 from calc import meters, readings, sheets
 from calc.demo import IDLE, SUPPLY, TESTED
+from calc.engine import capture
 from calc.models import Meter
 from calc.worksheets import all_sheets, by_slug
 from intake import (
@@ -84,6 +85,34 @@ _WRONG = (
     {**TESTED, "insulation": "lots", "cord": "0"},
     {"protection": "two-wire"},
 )
+
+
+TANK = {
+    "input_ohms": "8",
+    "output_ohms": "2250",
+    "input_dc": "5M",
+    "drive": "transformer",
+    "volts": "12",
+    "primary": "22k8",
+    "secondary": "8",
+    "recovery": "10k",
+    "judge": "yes",
+    "s_input_ohms": "10",
+    "s_output_ohms": "2250",
+    "input_ground": "now-isolated",
+    "output_ground": "same",
+    "plane": "unknown",
+    "decay": "less",
+    "size": "same",
+}
+
+
+def _recorded() -> list[dict[str, str]]:
+    """The worksheet of power and level with a tone, with a sweep, and with what is no recording."""
+    tone = capture.steady(capture.read_wav(capture.tone(1000, -10, 3, 48_000)), mains=60, played=True)
+    sweep = capture.swept(capture.read_wav(capture.sweep(5, -10, 48_000)), sweep=5)
+    texts = [capture.to_text(tone), capture.to_text(sweep), "nothing of the kind"]
+    return [{"source": "recording", "capture": text, "told": "20 ± 1 %", "load": "8"} for text in texts]
 
 
 def _filled(said: dict[str, str]) -> str:
@@ -199,7 +228,9 @@ class FullShop:
             "worksheets": [({}, "")],
             "worksheet": [({"slug": sheet.slug}, "") for sheet in all_sheets()]
             + [({"slug": slug}, f"?{_filled(said)}") for slug, said in _WORKED_OUT.items()]
-            + [({"slug": "after-repair-test"}, f"?{_filled(each)}") for each in _WRONG],
+            + [({"slug": "after-repair-test"}, f"?{_filled(each)}") for each in _WRONG]
+            + [({"slug": "power-and-level"}, f"?{_filled(each)}") for each in _recorded()]
+            + [({"slug": "spring-tank"}, f"?{_filled(TANK)}")],
             "worksheet-answer": [({"slug": "idle-current"}, f"?{_filled(IDLE)}")],
             "job-worksheets": [(job, ""), ({"claim": self.tagged.claim}, "")],
             "job-worksheet": [({**job, "slug": slug}, "") for slug in _WORKED_OUT],
