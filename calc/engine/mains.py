@@ -14,6 +14,7 @@ from calc.engine.bounds import inside
 from calc.engine.errors import CircuitError
 from calc.engine.limits import Standing, stand
 from calc.engine.quantities import nominal, units
+from calc.engine.repair_test import EN_50678
 from calc.engine.roots import crossing
 
 HEATER_MOST: Final = units.Quantity(10.0, "percent")  # tube manuals' installation chapter; from memory
@@ -47,8 +48,8 @@ FUSE_LITTLE: Final = (
 FUSE_START: Final = (
     1.5  # of the idle current, for a first fuse where nothing is marked; common practice, no source
 )
-TOUCH_LIMIT: Final = units.Quantity(0.5e-3, "A")
-TOUCH_SOURCE: Final = "EN 50678:2020, touch current, as makers of testers tell it"
+TOUCH_LIMIT: Final = EN_50678.touch_current
+TOUCH_SOURCE: Final = f"{EN_50678.edition}, touch current, as makers of testers tell it"
 
 
 @dataclass(frozen=True)
@@ -73,7 +74,7 @@ class Followed:
 
     `scale` is line to design, a bare ratio, `off` the same in per cent of the design; `heater` and `b_plus` are volts
     (None where not asked). `heater_off` is in per cent of the rating, from what was measured where it was.
-    `long` holds it against ±5 %, `most` against ±10 %.
+    `long` holds it against the limit for long life, `most` against that of its rating.
     """
 
     scale: pint.Quantity
@@ -163,11 +164,13 @@ def follow(
     heater: pint.Quantity,
     heater_measured: pint.Quantity | None = None,
     b_plus: pint.Quantity | None = None,
+    most: pint.Quantity = HEATER_MOST,
+    long: pint.Quantity = HEATER_LONG,
 ) -> Followed:
     """Say what a line does to heaters and B+. All in volts; ± of line and reading go through.
 
-    `heater` is what the heaters are rated for, `b_plus` what the set has on the line it was made for. Limits: tube
-    manuals, ±10 %, and ±5 % for long life; from memory.
+    `heater` is what the heaters are rated for, `b_plus` what the set has on the line it was made for. `most` and
+    `long` are per cent; where none are given those of tube manuals, ±10 %, and ±5 % for long life; from memory.
 
     Raises:
         CircuitError: a value that no line or heater has.
@@ -186,8 +189,8 @@ def follow(
         off=_percent(scale),
         heater=there,
         heater_off=off,
-        long=stand(off, -HEATER_LONG, HEATER_LONG),
-        most=stand(off, -HEATER_MOST, HEATER_MOST),
+        long=stand(off, -long, long),
+        most=stand(off, -most, most),
         b_plus=None if b_plus is None else (b_plus * scale).to("V"),
     )
 

@@ -8,6 +8,7 @@ import pint
 from calc.engine import mains
 from calc.engine.limits import Standing, stand
 from calc.engine.quantities import nominal, show, units
+from calc.worksheets.chart import Axis, Chart, Curve, Dot, Limit
 from calc.worksheets.sheet import (
     Answer,
     Box,
@@ -57,6 +58,7 @@ class _Said:
     words: list[str] = field(default_factory=list)
     lines: list[Line] = field(default_factory=list)
     tables: list[Table] = field(default_factory=list)
+    charts: list[Chart] = field(default_factory=list)
     cautions: list[Caution] = field(default_factory=list)
 
 
@@ -65,7 +67,8 @@ def _compute(filled: Filled) -> Answer:
     _line(filled, said)
     scale = nominal(filled["line"], "V") / nominal(filled["design"], "V")
     if 1 / _FAR < scale < _FAR:
-        _ways(filled, said)
+        best = _ways(filled, said)
+        said.charts.append(_chart(filled, best))
     else:
         said.words.insert(0, "DON’T PLUG IT IN without the right tap or transformer.")
         said.cautions.append(_STEP_DOWN)
@@ -77,6 +80,7 @@ def _compute(filled: Filled) -> Answer:
         verdict=max((line.verdict for line in said.lines), key=_WORST.index),
         lines=tuple(said.lines),
         tables=tuple(said.tables),
+        charts=tuple(said.charts),
         cautions=tuple(said.cautions),
         notes=_NOTES,
     )
@@ -152,8 +156,8 @@ def _b_plus(found: mains.Followed, b_plus: pint.Quantity) -> Line:
     return Line("B+ on this line", show(b_plus), verdict, _signed(found.off))
 
 
-def _ways(filled: Filled, said: _Said) -> None:
-    """A winding or a resistor in series, that brings the set nearer to what it was made for."""
+def _ways(filled: Filled, said: _Said) -> mains.Bucked | None:
+    """A winding or a resistor in series that brings the set nearer to what it was made for; returns the winding."""
     line, current = filled["line"], filled["current"]
     target = filled["target"] if filled["target"] is not None else filled["design"]
     primary = filled["buck_primary"]
@@ -188,6 +192,7 @@ def _ways(filled: Filled, said: _Said) -> None:
                 f" leaves {show(dropper.voltage)} at this current only",
             )
         )
+    return tried[0] if tried else None
 
 
 def _bucked(tried: tuple[mains.Bucked, ...], primary: pint.Quantity, filled: Filled, said: _Said) -> None:
@@ -228,6 +233,37 @@ def _bucked(tried: tuple[mains.Bucked, ...], primary: pint.Quantity, filled: Fil
                 ),
             )
         )
+
+
+def _chart(filled: Filled, best: mains.Bucked | None) -> Chart:
+    """The heaters' volts over the line's, with the limits across and where the set is."""
+    rated, design = nominal(filled["heater"], "V"), nominal(filled["design"], "V")
+    most, long = (nominal(limit, "percent") / 100 for limit in (mains.HEATER_MOST, mains.HEATER_LONG))
+    line, measured = nominal(filled["line"], "V"), filled["heater_measured"]
+    places = [("today", line, rated * line / design if measured is None else nominal(measured, "V"))]
+    if best is not None:
+        left = nominal(best.voltage, "V")
+        places.append(("with the winding", left, rated * left / design))
+    dots = []
+    for name, x, y in places:
+        off = abs(y / rated - 1)
+        dots.append(Dot(name, x, y, "good" if off <= long else "watch" if off <= most else "bad"))
+    shown = ", ".join(f"{dot.name} {dot.y:.2f} V on {dot.x:.0f} V" for dot in dots)
+    ends = (0.75 * design, _FAR * design)
+    return Chart(
+        title="Heaters on this line",
+        words=f"The heaters’ volts go straight with the line’s: {shown}. They are rated for {rated:g} V ± 10 %.",
+        x=Axis("Line", "V"),
+        y=Axis("Heaters", "V"),
+        curves=(Curve("as the heaters follow the line", tuple((x, rated * x / design) for x in ends)),),
+        dots=tuple(dots),
+        limits=(
+            Limit("+10 %", y=rated * (1 + most)),
+            Limit("+5 %", y=rated * (1 + long)),
+            Limit("−5 %", y=rated * (1 - long)),
+            Limit("−10 %", y=rated * (1 - most)),
+        ),
+    )
 
 
 def _limiter(filled: Filled, said: _Said) -> None:

@@ -63,6 +63,12 @@ def test_b_plus_goes_with_the_line_and_a_measured_heater_comes_before_a_reckoned
     assert found.long is Standing.IN
 
 
+def test_the_limits_of_heaters_are_the_shop_s():
+    strict = {"most": units.Quantity(6.0, "percent"), "long": units.Quantity(2.0, "percent")}
+    assert mains.follow(volts(100), volts(107), heater=volts(6.3)).most is Standing.IN
+    assert mains.follow(volts(100), volts(107), heater=volts(6.3), **strict).most is Standing.OUT
+
+
 def test_a_line_that_isn_t_sure_makes_a_verdict_that_isn_t():
     found = mains.follow(volts(110), with_band(volts(121), 1), heater=volts(6.3))
     assert found.most is Standing.CLOSE

@@ -2,6 +2,7 @@
 
 import pytest
 
+from calc.worksheets.chart import draw
 from calc.worksheets.mains import SHEET
 from calc.worksheets.sheet import Verdict, answer
 
@@ -105,6 +106,14 @@ def test_a_fuse_is_held_against_the_current_at_rest(current, fuse, verdict, word
 def test_a_fuse_that_iec_doesn_t_list_is_replaced_downwards():
     _, said = answer(SHEET, filled(fuse="3"))
     assert line(said, "If you can’t get that fuse").value == "2.50 A"
+
+
+def test_the_picture_shows_where_the_set_is_between_the_heaters_limits():
+    _, said = answer(SHEET, filled(line="130"))
+    drawing = draw(said.charts[0])
+    assert [(dot.name, dot.look) for dot in drawing.dots] == [("today", "bad"), ("with the winding", "good")]
+    assert [limit.name for limit in drawing.limits] == ["+10 %", "+5 %", "−5 %", "−10 %"]
+    assert "today 7.00 V on 130 V" in drawing.words
 
 
 def test_the_local_code_and_isolation_are_spoken_of_whatever_is_filled_in():
