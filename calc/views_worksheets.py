@@ -7,6 +7,7 @@ from django.contrib import messages
 from django.http import Http404, HttpResponse
 from django.shortcuts import get_object_or_404, render
 from django.urls import reverse
+from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from calc import sheets
@@ -229,6 +230,7 @@ def _page(
         "filled_from": filled_from,
         "meters": Meter.objects.filter(is_here=True),
         "meter": meter,
+        "today": timezone.localdate(),
         "is_part": part if wants_part(request) else "",
     }
     response = page_or_part(request, "calc/worksheet.html", context, part=part, status=status)

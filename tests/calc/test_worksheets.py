@@ -3,6 +3,7 @@
 Most of it is tried on a worksheet that has one of everything; it stands in the tests and is found as the others are.
 """
 
+import datetime as dt
 import re
 import sys
 from collections.abc import Iterator
@@ -11,6 +12,7 @@ from pathlib import Path
 import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
+from django.utils import timezone
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
@@ -193,6 +195,15 @@ def test_the_meters_uncertainty_goes_to_what_was_measured(as_bench):
     html = page(as_bench, ALONE, {**TYPED, "meter": meter.pk})
     assert "18.9 ± 0.7 W" in html
     assert f'<option value="{meter.pk}" selected>' in html
+
+
+def test_a_meter_whose_calibration_ran_out_is_offered_with_that_word(as_bench):
+    today = timezone.localdate()
+    MeterFactory(name="Old meter", calibrated_on=None, due_on=today - dt.timedelta(days=1))
+    MeterFactory(name="Good meter", calibrated_on=None, due_on=today)
+    html = page(as_bench, ALONE)
+    assert ">Old meter: its calibration was due " in html
+    assert ">Good meter</option>" in html
 
 
 @pytest.mark.parametrize("meter", ["", "0", "x", "99999999999999", "٣"])
