@@ -127,6 +127,8 @@ class Box:
             return "Pick one of these."
         if self.kind is Kind.QUANTITY:
             return f"Write a value, like {UNITS[self.unit].example}."
+        if self.kind is Kind.CAPTURE:
+            return "Send a recording first."
         return "Write something here."
 
     def _whole(self, text: str) -> int:

@@ -84,14 +84,17 @@ def _compute(filled: Filled) -> Answer:
         lines.append(_match_line("Driver transformer", input_coil, filled))
     drive = _drive(filled, input_coil, driver)
     if drive:
-        lines.append(_drive_line(_DRIVE, drive))
-        said.append(_drive_said(drive))
+        is_sound = all(
+            line.verdict is not Verdict.BAD for line in lines if line.label == f"Tank, {Side.INPUT} coil"
+        )
+        lines.append(_drive_line(_DRIVE if is_sound else f"{_DRIVE}, were the coil sound", drive))
+        said += [_drive_said(drive)] if is_sound else []
     lines.append(_wanted_line(input_coil))
     if filled["recovery"] is not None:
         lines.append(_recovery_line("Recovery stage", recovery(output_coil, filled["recovery"])))
     if driver:
         curves.append(_curve("Tank in the amp", input_coil, driver, "main"))
-    wrong = [line for line in lines if line.verdict in _NAMED and line.label != _DRIVE]
+    wrong = [line for line in lines if line.verdict in _NAMED and not line.label.startswith(_DRIVE)]
     if filled["judge"] == "yes":
         other_in, other_out, more = _tank(filled, "s_", "Stand-in")
         if filled["drive"] == _TRANSFORMER:

@@ -195,7 +195,7 @@ def test_a_text_that_is_too_long_is_refused() -> None:
 def test_no_recording_yet_is_asked_for() -> None:
     found, answered = answer(SHEET, recorded(""))
     assert answered is None
-    assert list(found.missing) == ["capture"]
+    assert found.missing == {"capture": "Send a recording first."}
 
 
 @pytest.mark.parametrize(

@@ -134,6 +134,12 @@ def test_whether_a_stand_in_will_serve_is_said_first(
     assert len(labels) == len(set(labels)) >= 7
 
 
+def test_an_open_coil_is_not_said_to_get_a_current() -> None:
+    answered = worked_out({**TRANSFORMER, "input_dc": "5M"})
+    assert "The input gets" not in answered.said
+    assert line(answered, "Drive at 1 kHz, were the coil sound").value == "28.1 mA"
+
+
 def test_a_stand_in_is_judged_for_itself_where_the_old_tank_is_broken() -> None:
     answered = worked_out({**STAND_IN, "input_dc": "5M"})
     assert answered.verdict is Verdict.GOOD
