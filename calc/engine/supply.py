@@ -219,6 +219,7 @@ class Steady:
     diode_peak: pint.Quantity
     diode_rms: pint.Quantity
     winding_rms: pint.Quantity
+    inrush: pint.Quantity  # see `inrush`
     waves: Waves
 
 
@@ -282,13 +283,16 @@ def inrush(supply: Supply) -> pint.Quantity:
     In amperes, of one diode or plate. It is limited by the winding, the rectifier and what the empty capacitors
     leave in series. Raises `CircuitError` as `solve` does.
     """
+    return _inrush(_Circuit(supply))
+
+
+def _inrush(circuit: _Circuit) -> pint.Quantity:
     import numpy as np
 
-    circuit = _Circuit(supply)
     network = circuit.network([0.0] * circuit.count, leak=circuit.leak)
     left = float(circuit.control @ network.d[: circuit.node_count, 0])
     current, _ = circuit.law(left)(np.array([circuit.crest]))
-    return units.Quantity(float(current[0]), "A")
+    return _q(float(current[0]), "A")
 
 
 def bleed_times(supply: Supply, safe: pint.Quantity = SAFE) -> tuple[pint.Quantity | None, ...]:
@@ -364,7 +368,7 @@ def checks(supply: Supply, found: Steady, high_line: float = HIGH_LINE) -> tuple
                 "Reverse volts of a diode, no load, high mains", blocked, diode.reverse_volts, diode.source
             ),
             Check("Mean current of a diode", found.diode_mean, diode.mean_current, diode.source),
-            Check("Inrush through a diode", inrush(supply), diode.surge_current, diode.source),
+            Check("Inrush through a diode", found.inrush, diode.surge_current, diode.source),
         ]
     for number, capacitor in enumerate(supply.capacitors):
         if capacitor.rating is not None:
@@ -655,6 +659,7 @@ def _told(circuit: _Circuit, solution: _Solution) -> Steady:
         _q(float(one.max()), "A"),
         _q(diode_rms, "A"),
         _q(winding_rms, "A"),
+        _inrush(circuit),
         waves,
     )
 

@@ -249,7 +249,7 @@ def _lines(supply: Supply, found: Steady, high: float) -> list[Line]:
         Line("Winding", show(found.winding_rms), said="rms, in each side that carries current"),
         Line(
             "Inrush",
-            show(engine.inrush(supply)),
+            show(found.inrush),
             said="at worst: at the crest, capacitors empty, cathode hot",
         ),
         Line(
@@ -365,7 +365,7 @@ def _beside(supply: Supply, now: Steady, other: Supply, then: Steady, words: str
     pairs += [
         ("Peak in a diode or plate", now.diode_peak, then.diode_peak),
         ("Winding, rms", now.winding_rms, then.winding_rms),
-        ("Inrush", engine.inrush(supply), engine.inrush(other)),
+        ("Inrush", now.inrush, then.inrush),
         ("With nothing drawn, highest mains", supply.no_load_volts * high, other.no_load_volts * high),
     ]
     rows = tuple(Row((what, show(before), show(after))) for what, before, after in pairs)
