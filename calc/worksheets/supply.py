@@ -28,7 +28,7 @@ from calc.engine.supply import (
     node_name,
 )
 from calc.engine.tubes import RECTIFIERS, Rectifier, find_rectifier
-from calc.worksheets.chart import Axis, Chart, Curve
+from calc.worksheets.chart import Axis, Chart, Curve, thin_out
 from calc.worksheets.sheet import (
     Answer,
     Box,
@@ -382,30 +382,29 @@ def _newly_failing(now: list[Check], then: tuple[Check, ...]) -> list[Line]:
     ]
 
 
-def _about(wave: tuple[float, ...]) -> list[float]:
-    mean = sum(wave) / len(wave)
-    return [volts - mean for volts in wave]
+def _curve(name: str, times: tuple[float, ...], wave: tuple[float, ...], about: float, look: str) -> Curve:
+    """A wave about a value, in milliseconds; no more points than can be told apart, for it is kept with the job."""
+    points = [(round(1000 * t, 4), float(f"{y - about:.5g}")) for t, y in zip(times, wave, strict=True)]
+    return Curve(name, tuple(thin_out(points)), look)
 
 
 def _ripple_chart(found: Steady, changed: Steady | None) -> Chart:
-    times = [1000 * at for at in found.waves.times]
-    last = len(found.nodes) - 1
-
     def curve(name: str, steady: Steady, number: int, look: str) -> Curve:
-        at = [1000 * each for each in steady.waves.times]
-        return Curve(name, tuple(zip(at, _about(steady.waves.volts[number]), strict=True)), look)
+        waves, dc = steady.waves, nominal(steady.nodes[number].dc, "V")
+        return _curve(name, waves.times, waves.volts[number], dc, look)
 
     curves = [curve("Reservoir", found, 0, "main")]
-    if last:
-        curves.append(curve(node_name(last), found, last, "second"))
+    words = f"Over one mains period the reservoir swings by {show(found.nodes[0].ripple)}"
+    for number, node in enumerate(found.nodes[1:], start=1):
+        if number == 1:  # what comes after is too little to be seen beside the reservoir
+            curves.append(curve(node_name(1), found, 1, "second"))
+        words += f", {node_name(number).lower()} by {show(node.ripple)}"
     if changed:
         curves.append(curve("Reservoir, what if", changed, 0, "dashed"))
-    words = f"Over one mains period the reservoir swings by {show(found.nodes[0].ripple)}"
-    words += f", the last node by {show(found.nodes[last].ripple)}." if last else "."
     return Chart(
-        "Ripple about the DC, before and after the sections",
-        words,
-        Axis("Time", "ms", least=0.0, most=times[-1]),
+        "Ripple about the DC, before and after a section",
+        f"{words}.",
+        Axis("Time", "ms", least=0.0, most=_period(found)),
         Axis("Volts about the DC", "V"),
         tuple(curves),
     )
@@ -413,10 +412,8 @@ def _ripple_chart(found: Steady, changed: Steady | None) -> Chart:
 
 def _current_chart(found: Steady, changed: Steady | None) -> Chart:
     def curve(name: str, steady: Steady, look: str) -> Curve:
-        waves = steady.waves
-        return Curve(
-            name, tuple((1000 * t, 1000 * i) for t, i in zip(waves.times, waves.current, strict=True)), look
-        )
+        milliamperes = tuple(1000 * amperes for amperes in steady.waves.current)
+        return _curve(name, steady.waves.times, milliamperes, 0.0, look)
 
     curves = [curve("Rectifier", found, "main")]
     if changed:
@@ -424,10 +421,15 @@ def _current_chart(found: Steady, changed: Steady | None) -> Chart:
     return Chart(
         "Current through the rectifier",
         f"It flows in short pulses of {show(found.diode_peak)} at most.",
-        Axis("Time", "ms", least=0.0, most=1000 * found.waves.times[-1]),
+        Axis("Time", "ms", least=0.0, most=_period(found)),
         Axis("Current", "mA", least=0.0),
         tuple(curves),
     )
+
+
+def _period(found: Steady) -> float:
+    """What the picture shows, in milliseconds."""
+    return 1000 * found.waves.times[-1]
 
 
 def _notes(supply: Supply) -> tuple[str, ...]:

@@ -5,6 +5,7 @@ import math
 import numpy as np
 import pytest
 import scipy.linalg
+import scipy.special
 from scipy.optimize import brentq
 
 from calc.engine import steady
@@ -31,6 +32,11 @@ def test_silicon_in_series_with_a_resistor_keeps_both_laws(volts: float) -> None
     wanted = brentq(off, -5e-8 * (1 - 1e-12), max(volts, 1) / 20, xtol=1e-18) if volts > -1 else -5e-8
     assert current[0] == pytest.approx(wanted, rel=1e-6, abs=1e-13)
     assert 0 <= slope[0] <= 1 / 20
+
+
+def test_wrights_omega_is_that_of_scipy() -> None:
+    z = np.concatenate((np.linspace(-60, 60, 2001), np.logspace(2, 7, 200)))
+    assert steady.wright_omega(z) == pytest.approx(scipy.special.wrightomega(z), rel=1e-12)
 
 
 def test_silicon_drops_about_three_quarters_of_a_volt_in_use() -> None:
