@@ -5,7 +5,7 @@ What a picture shows is in its words too, and in a table behind it: nobody needs
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 WIDTH: Final = 720
@@ -14,6 +14,8 @@ _LEFT, _RIGHT, _TOP, _BOTTOM = 64, 16, 16, 48
 MOST_POINTS: Final = 360  # more than that can't be told apart on a tablet
 _FURTHEST: Final = 1e30  # what lies beyond is on the edge: an axis to there says nothing
 _NEAREST: Final = 1e-30
+_LINE: Final = 16.0  # a line of names
+_NAME_WIDTH: Final = 90.0  # how near beside each other two names are one blot
 
 
 @dataclass(frozen=True)
@@ -205,7 +207,7 @@ def draw(chart: Chart) -> Drawing:
         x_ticks=tuple(Tick(x.at(t), _tick_words(t)) for t in x.ticks),
         y_ticks=tuple(Tick(y.at(t), _tick_words(t)) for t in y.ticks),
         curves=tuple(_curve(c, x, y) for c in chart.curves if c.points),
-        dots=tuple(_dot(d, x, y) for d in chart.dots),
+        dots=_apart([_dot(d, x, y) for d in chart.dots]),
         limits=tuple(_limit(each, x, y) for each in chart.limits),
     )
 
@@ -248,6 +250,20 @@ def _dot(dot: Dot, x: _Scale, y: _Scale) -> DrawnDot:
     return DrawnDot(
         dot.name, px, py, dot.look, px + 9 if right else px - 9, py - 9, "start" if right else "end"
     )
+
+
+def _apart(dots: Sequence[DrawnDot]) -> tuple[DrawnDot, ...]:
+    """Move names down that would be written over each other: two tubes that draw the same."""
+    placed: list[DrawnDot] = []
+    for dot in dots:
+        down = dot.label_y
+        while down < HEIGHT and any(
+            abs(down - other.label_y) < _LINE and abs(dot.label_x - other.label_x) < _NAME_WIDTH
+            for other in placed
+        ):
+            down += _LINE
+        placed.append(replace(dot, label_y=down if down < HEIGHT else dot.label_y))
+    return tuple(placed)
 
 
 def _limit(limit: Limit, x: _Scale, y: _Scale) -> DrawnLimit:

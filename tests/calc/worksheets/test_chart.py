@@ -169,6 +169,20 @@ def test_a_dot_near_the_right_edge_is_named_on_its_left():
     assert right.label_x < right.x
 
 
+@pytest.mark.parametrize("level", [0.0, 5.0, 10.0])
+def test_the_names_of_dots_in_one_place_stand_under_each_other(level):
+    dots = tuple(Dot(f"Tube {n}", 5, level) for n in range(1, 5))
+    places = [dot.label_y for dot in draw(chart((0, 0), (10, 10), dots=dots)).dots]
+    gaps = [abs(a - b) for n, a in enumerate(places) for b in places[:n]]
+    assert min(gaps) >= 16 or max(places) + 16 > HEIGHT
+    assert max(places) < HEIGHT
+
+
+def test_dots_apart_keep_their_names_beside_them():
+    one, two = draw(chart((0, 0), (10, 10), dots=(Dot("One", 1, 2), Dot("Two", 5, 8)))).dots
+    assert (one.label_y, two.label_y) == (one.y - 9, two.y - 9)
+
+
 def test_limits_lie_across_and_upright():
     across, upright = draw(
         chart((0, 0), (10, 10), limits=(Limit("25 W", y=5.0), Limit("Cut off", x=5.0)))
