@@ -25,7 +25,6 @@ from intake import job_page
 from intake.models import Job
 from shop.access import allowed
 from shop.http import Request, go_to
-from shop.once import once
 
 # A recording of 20 MB takes some 150 MB to look at. One at a time, so that tablets can't fill the memory.
 _one_at_a_time = threading.Lock()
@@ -33,14 +32,12 @@ _one_at_a_time = threading.Lock()
 
 @require_http_methods(["GET", "POST"])
 @allowed("work on jobs")
-@once
 def recording(request: Request) -> HttpResponse:
     return _recording(request, None)
 
 
 @require_http_methods(["GET", "POST"])
 @allowed("work on jobs")
-@once
 def job_recording(request: Request, claim: str) -> HttpResponse:
     return _recording(request, job_page.find(claim))
 

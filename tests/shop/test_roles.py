@@ -34,6 +34,8 @@ HARMLESS_TWICE = {
     "dropoff-words": "answers with what will be signed, writes nothing",
     "dropoff-shape": "answers with the form in another shape, writes nothing",
     "storage-letters-paper": "makes a paper, writes nothing",
+    "recording": "reads a recording into the address of the next page, writes nothing",
+    "job-recording": "reads a recording into the address of the next page, writes nothing",
     "pad-entry-shape": "answers with the form in another shape, writes nothing",
 }
 NOT_YOURS = "This needs someone else"  # what shop.access says
