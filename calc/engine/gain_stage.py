@@ -216,7 +216,7 @@ def operating_point(stage: Stage) -> OperatingPoint:
     """
     amps = _rest(stage)
     vk, va, vg = _volts(stage, amps)
-    if vg - vk > 0.01:
+    if vg - vk > 1e-9:
         raise CircuitError(
             f"The grid would stand {vg - vk:.2g} V above the cathode and draw current: the model ends there. "
             "Raise the cathode's resistance or lower the grid's volts."

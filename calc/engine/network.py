@@ -19,8 +19,12 @@ if TYPE_CHECKING:
 GROUND = "0"
 LOWEST, HIGHEST = 1e-3, 1e8  # Hz: where corners are looked for
 MOST_NODES = 60
+FAINTEST = 1e-8  # −160 dB: below it the digits of a solution may be rounding
 WIRE = 1e-3  # ohms: less would drown its neighbours' conductances in rounding, and no part here is so small
-_FINE = 40  # points in a decade of the search
+_OHMS, _SMALL = 1e4, 10.0  # ohms: what currents are scaled by, and what little impedance is
+_NO_ANSWER = "This network has no answer: it rings without a loss. Add a resistor."
+_FINE = 24  # points in a decade of the search
+_PARTS, _NARROWINGS = 16, 9  # a place is narrowed to a part in 16 nine times: to 11 digits
 _RANGES = {"R": (0.0, 1e12), "C": (1e-15, 10.0), "L": (1e-10, 1e5)}
 _NAMES = {"R": ("resistor", "Ω"), "C": ("capacitor", "F"), "L": ("inductor", "H")}
 
@@ -91,8 +95,6 @@ class Network:
     """
 
     def __init__(self, parts: Iterable[Part], *, source: str, tubes: Iterable[Transconductance] = ()) -> None:
-        import numpy as np
-
         self.parts, self.tubes = tuple(parts), tuple(tubes)
         self._joined: dict[str, str] = {}
         for part in self.parts:
@@ -104,34 +106,18 @@ class Network:
                 if keep != drop:
                     self._joined[drop] = keep
         self.source = self._node(source)
-        live = [
+        self._live = [
             (p.kind, self._node(p.one), self._node(p.other), p.value)
             for p in self.parts
             if self._node(p.one) != self._node(p.other)
         ]
-        names = sorted({name for _, one, other, _ in live for name in (one, other)} - {GROUND, self.source})
+        names = sorted({name for _, one, other, _ in self._live for name in (one, other)})
+        names = [name for name in names if name not in (GROUND, self.source)]
         if len(names) > MOST_NODES:
             raise CircuitError(f"That is too many parts. Leave it at {MOST_NODES} nodes.")
-        self._check_tied(live, names)
+        self._check_tied(self._live, names)
         self._place = {name: number for number, name in enumerate([*names, self.source])}
-        size = len(self._place)
-        self._g, self._c, self._l = np.zeros((size, size)), np.zeros((size, size)), np.zeros((size, size))
-        for kind, one, other, value in live:
-            matrix, weight = {
-                "R": (self._g, 1 / value),
-                "C": (self._c, value),
-                "L": (self._l, 1 / value),
-            }[kind]
-            self._stamp(matrix, one, other, one, other, weight)
-        for tube in self.tubes:
-            self._stamp(
-                self._g,
-                self._node(tube.drawn),
-                self._node(tube.given),
-                self._node(tube.plus),
-                self._node(tube.minus),
-                tube.siemens,
-            )
+        self._at_source = len(names)
 
     def gain(self, output: str, frequencies: "Sequence[float] | np.ndarray") -> "np.ndarray":
         """Return the complex volts at `output` for one volt at the source, at each frequency in hertz.
@@ -144,7 +130,7 @@ class Network:
         place = self._place_of(output)
         if place is None:
             return np.zeros(len(frequencies), dtype=complex)
-        if place == len(self._place) - 1:
+        if place == self._at_source:
             return np.ones(len(frequencies), dtype=complex)
         return self._solve(frequencies)[:, place]
 
@@ -157,18 +143,18 @@ class Network:
         place = self._place_of(node)
         if place is None:
             return np.zeros(len(frequencies), dtype=complex)
-        y = self._admittance(frequencies)
-        if place == len(self._place) - 1:
-            volts = self._solve(frequencies)
-            amps = (y[:, -1, :-1] * volts).sum(axis=1) + y[:, -1, -1]
+        whole, inner = self._equations(frequencies)
+        if place == self._at_source:
+            found = self._divide(whole[:, inner][:, :, inner], -whole[:, inner, self._at_source, None])[
+                :, :, 0
+            ]
+            row = whole[:, self._at_source, :]
+            amps = (row[:, inner] * found).sum(axis=1) + row[:, self._at_source]
             with np.errstate(divide="ignore", invalid="ignore"):
-                ohms = 1 / amps
-            return self._finite(ohms)
-        driven = np.zeros((len(self._place) - 1, 1), dtype=complex)
-        driven[place] = 1
-        return self._finite(self._divide(y[:, :-1, :-1], np.broadcast_to(driven, (len(y), *driven.shape))))[
-            :, place, 0
-        ]
+                return self._finite(_OHMS / amps)
+        driven = np.zeros((len(whole), len(inner), 1), dtype=complex)
+        driven[:, place] = _OHMS
+        return self._divide(whole[:, inner][:, :, inner], driven)[:, place, 0]
 
     def passband(self, output: str, low: float = LOWEST, high: float = HIGHEST) -> Passband:
         """Return the most of |gain| between two frequencies in hertz, and the places that are 3 dB (1/√2) below it.
@@ -181,12 +167,16 @@ class Network:
         if not 0 < low < high or not math.isfinite(high):
             raise CircuitError("The frequencies must go from low to high, above zero.")
         points = max(int(_FINE * math.log10(high / low)), 16) + 1
-        own = [abs(s) / (2 * math.pi) for s in self.poles()]
-        near = [f * k for f in own for k in (0.98, 0.995, 1.0, 1.005, 1.02) if low < f * k < high]
-        grid = np.unique(np.concatenate([np.geomspace(low, high, points), near]))
+        near = []
+        for pole in self.poles():  # a sharp peak or notch is as wide as its pole is damped
+            hertz, damped = abs(pole) / (2 * math.pi), min(abs(pole.real) / abs(pole), 0.3)
+            near += [hertz * (1 + k * damped) for k in (-3, -1, -0.3, 0, 0.3, 1, 3)]
+        grid = np.unique(
+            np.concatenate([np.geomspace(low, high, points), [f for f in near if low < f < high]])
+        )
         size = np.abs(self.gain(output, grid))
         best = int(np.argmax(size))
-        if not size[best] > 1e-12:
+        if not size[best] > FAINTEST:
             raise CircuitError("Nothing gets through. Check that the output isn't shorted or cut off.")
         at, most = float(grid[best]), float(size[best])
         if 0 < best < len(grid) - 1:
@@ -194,10 +184,15 @@ class Network:
         over = size > most / math.sqrt(2)
         edges = np.flatnonzero(over[1:] != over[:-1])
         lows, highs = np.log(grid[edges]), np.log(grid[edges + 1])
-        for _ in range(44 if len(edges) else 0):
-            middle = (lows + highs) / 2
-            same = (np.abs(self.gain(output, np.exp(middle))) > most / math.sqrt(2)) == over[edges]
-            lows, highs = np.where(same, middle, lows), np.where(same, highs, middle)
+        steps = np.linspace(0, 1, _PARTS + 1)
+        for _ in range(_NARROWINGS if len(edges) else 0):
+            places = lows[:, None] + (highs - lows)[:, None] * steps
+            inside = np.abs(self.gain(output, np.exp(places.ravel()))).reshape(places.shape)
+            crossed = (inside > most / math.sqrt(2)) != over[edges][:, None]
+            crossed[:, -1] = True  # an end that stands on the level itself may round to either side
+            first = np.maximum(np.argmax(crossed, axis=1), 1)
+            rows = np.arange(len(edges))
+            lows, highs = places[rows, first - 1], places[rows, first]
         corners = tuple(
             Corner(float(math.exp((a + b) / 2)), rises=not over[edge])
             for a, b, edge in zip(lows, highs, edges, strict=True)
@@ -211,21 +206,33 @@ class Network:
         """
         import numpy as np
 
-        coils = [p for p in self.parts if p.kind == "L" and self._node(p.one) != self._node(p.other)]
-        inside = len(self._place) - 1
+        coils = [part for part in self._live if part[0] == "L"]
+        inside = self._at_source
         size = inside + len(coils)
         if not size:
             return []
-        still, moving = np.zeros((size, size)), np.zeros((size, size))
-        still[:inside, :inside] = self._g[:-1, :-1]
-        moving[:inside, :inside] = self._c[:-1, :-1]
-        for row, coil in enumerate(coils, start=inside):
-            moving[row, row] = coil.value
-            for name, sign in ((coil.one, 1.0), (coil.other, -1.0)):
-                place = self._place_of(name)
-                if place is not None and place < inside:
-                    still[place, row] += sign
-                    still[row, place] -= sign
+        still, moving = np.zeros((size + 1, size + 1)), np.zeros((size + 1, size + 1))
+        for kind, one, other, value in self._live:
+            if kind != "L":
+                self._stamp(
+                    still if kind == "R" else moving,
+                    one,
+                    other,
+                    one,
+                    other,
+                    value if kind == "C" else 1 / value,
+                )
+        for tube in self.tubes:
+            drawn, given, plus, minus = map(self._node, (tube.drawn, tube.given, tube.plus, tube.minus))
+            self._stamp(still, drawn, given, plus, minus, tube.siemens)
+        for row, (_, one, other, value) in enumerate(coils, start=inside + 1):
+            moving[row, row] = value
+            for name, sign in ((one, 1.0), (other, -1.0)):
+                if name not in (GROUND, self.source):
+                    still[self._place[name], row] += sign
+                    still[row, self._place[name]] -= sign
+        free = [n for n in range(size + 1) if n != self._at_source]
+        still, moving = still[np.ix_(free, free)], moving[np.ix_(free, free)]
         shift = 0.0
         if not _is_regular(still):
             shift = (
@@ -289,39 +296,66 @@ class Network:
         if set(names) - seen:
             raise CircuitError("A part is connected to nothing at either end.")
 
-    def _admittance(self, frequencies: "Sequence[float] | np.ndarray") -> "np.ndarray":
+    def _equations(self, frequencies: "Sequence[float] | np.ndarray") -> "tuple[np.ndarray, np.ndarray]":
+        """Every node's currents, and the volts across each part of little impedance, in units of `_OHMS`.
+
+        Such a part brings its current as an unknown of its own: as an admittance it would drown its neighbours'.
+        Returns the matrices, the source's row and column among them, and the numbers of all the others.
+        """
         import numpy as np
 
         f = np.asarray(frequencies, dtype=float)
-        if not (np.all(np.isfinite(f)) and np.all(f > 0)):
+        if not (len(f) and np.all(np.isfinite(f)) and np.all(f > 0)):
             raise CircuitError("A frequency must be more than zero.")
-        s = (2j * math.pi * f)[:, None, None]
-        return self._g + s * self._c + self._l / s
+        s = 2j * math.pi * f
+        lowest, highest = 2 * math.pi * float(f.min()), 2 * math.pi * float(f.max())
+        least = {"R": lambda r: r, "C": lambda c: 1 / (highest * c), "L": lambda h: lowest * h}
+        small = [part for part in self._live if least[part[0]](part[3]) < _SMALL]
+        nodes = len(self._place)
+        size = nodes + len(small)
+        still, moving, slowing = np.zeros((3, nodes, nodes))
+        for kind, one, other, value in self._live:
+            if least[kind](value) >= _SMALL:
+                matrix = {"R": still, "C": moving, "L": slowing}[kind]
+                self._stamp(matrix, one, other, one, other, value if kind == "C" else 1 / value)
+        for tube in self.tubes:
+            drawn, given, plus, minus = map(self._node, (tube.drawn, tube.given, tube.plus, tube.minus))
+            self._stamp(still, drawn, given, plus, minus, tube.siemens)
+        whole = np.zeros((len(f), size, size), dtype=complex)
+        at = s[:, None, None]
+        whole[:, :nodes, :nodes] = _OHMS * (still + at * moving + slowing / at)
+        for row, (kind, one, other, value) in enumerate(small, start=nodes):
+            ohms = {"R": lambda v: v + 0 * s, "C": lambda v: 1 / (s * v), "L": lambda v: s * v}[kind](value)
+            # the larger of the two coefficients is one, whatever the frequency
+            volts = np.where(np.abs(ohms) > _OHMS, _OHMS / ohms, 1.0)
+            whole[:, row, row] = -volts * ohms / _OHMS
+            for name, sign in ((one, 1.0), (other, -1.0)):
+                if name != GROUND:
+                    whole[:, row, self._place[name]] = sign * volts
+                    whole[:, self._place[name], row] = sign
+        return whole, np.array([n for n in range(size) if n != self._at_source], dtype=int)
 
     def _solve(self, frequencies: "Sequence[float] | np.ndarray") -> "np.ndarray":
-        """The volts at every node but the source, for one volt there."""
-        y = self._admittance(frequencies)
-        if y.shape[1] == 1:
-            return y[:, :0, 0]
-        return self._finite(self._divide(y[:, :-1, :-1], -y[:, :-1, -1:])[:, :, 0])
+        """The volts at every node but the source (and currents), for one volt there."""
+        whole, inner = self._equations(frequencies)
+        return self._divide(whole[:, inner][:, :, inner], -whole[:, inner, self._at_source, None])[:, :, 0]
 
     @staticmethod
     def _divide(y: "np.ndarray", currents: "np.ndarray") -> "np.ndarray":
         import numpy as np
 
         try:
-            return np.linalg.solve(y, currents)
+            found = np.linalg.solve(y, currents)
         except np.linalg.LinAlgError:
-            raise CircuitError(
-                "This network has no answer: it rings without a loss. Add a resistor."
-            ) from None
+            raise CircuitError(_NO_ANSWER) from None
+        return Network._finite(found)
 
     @staticmethod
     def _finite(found: "np.ndarray") -> "np.ndarray":
         import numpy as np
 
         if not np.all(np.isfinite(found)):
-            raise CircuitError("This network has no answer: it rings without a loss. Add a resistor.")
+            raise CircuitError(_NO_ANSWER)
         return found
 
 

@@ -8,7 +8,7 @@ import pint
 from calc.engine import filters as engine
 from calc.engine.errors import CircuitError
 from calc.engine.filters import Arm, Made, Place, Response, ToneNetwork
-from calc.engine.network import HIGHEST, LOWEST
+from calc.engine.network import FAINTEST, HIGHEST, LOWEST
 from calc.engine.quantities import nominal, show, units
 from calc.worksheets.chart import Axis, Chart, Curve, Dot, Limit
 from calc.worksheets.sheet import (
@@ -127,7 +127,9 @@ def _tone(filled: Filled, turn: float | None = None) -> ToneNetwork:
 
 
 def _decibels(gain: float) -> str:
-    return f"{_minus(engine.decibels(gain))} dB" if gain > 0 else "nothing"
+    if gain <= FAINTEST:
+        return f"under {_minus(engine.decibels(FAINTEST))} dB"
+    return f"{_minus(engine.decibels(gain))} dB"
 
 
 def _minus(number: float) -> str:
@@ -205,7 +207,7 @@ def _lines(found: Response, at: float, there: complex, *, is_tone: bool) -> tupl
             f"At {_hertz(at)}",
             _decibels(abs(there)),
             said=f"phase {math.degrees(math.atan2(there.imag, there.real)):.0f}°, ".replace("-", "−")
-            + (f"insertion loss {_minus(found.loss_at(there))} dB" if there else ""),
+            + (f"insertion loss {_minus(found.loss_at(there))} dB" if abs(there) > FAINTEST else ""),
         ),
     ]
     if len(found.passband.corners) > 2:

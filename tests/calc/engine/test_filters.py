@@ -286,7 +286,7 @@ def test_more_capacitance_lets_less_through_to_a_low_pass_and_lowers_its_corner(
     assert abs(large.gain("out", [hertz])[0]) < abs(small.gain("out", [hertz])[0]) + 1e-15
     low, high = large.passband("out", 1e-5).high, small.passband("out", 1e-5).high
     assert low is not None and high is not None
-    assert low * more == pytest.approx(high, rel=1e-5)
+    assert low * more == pytest.approx(high, rel=1e-4)
 
 
 @settings(max_examples=40)
@@ -369,3 +369,34 @@ def test_a_lossless_resonance_is_refused_or_huge_but_never_a_wrong_number():
 def test_an_output_on_ground_lets_nothing_through():
     with pytest.raises(CircuitError, match="Nothing gets through"):
         respond(tone_network(replace(TONE, treble=0, bass=0, middle=0, middle_at_wiper=False)))
+
+
+@settings(max_examples=50)
+@given(
+    st.lists(
+        st.tuples(
+            st.sampled_from((SERIES, SHUNT)),
+            st.sampled_from(("R", "C", "L")),
+            st.floats(0.01, 1e8),
+            st.floats(1e-12, 1e-2),
+            st.floats(1e-6, 100),
+        ),
+        min_size=1,
+        max_size=12,
+    ),
+    st.floats(0.1, 1e6),
+    st.floats(1, 1e8),
+    st.floats(0.1, 1e6),
+)
+def test_values_far_apart_are_solved_as_by_chain_matrices(made, source, load, hertz):
+    """Two-port chain (ABCD) matrices multiplied up, another textbook's method: nothing in them is rounded away."""
+    s = 2j * math.pi * hertz
+    a, b = 1, source
+    arms = []
+    for place, kind, ohm, farad, henry in made:
+        z = {"R": ohm, "C": 1 / (s * farad), "L": s * henry}[kind]
+        a, b = (a, a * z + b) if place is SERIES else (a + b / z, b)
+        arms.append({"R": r(place, ohm), "C": c(place, farad), "L": coil(place, henry)}[kind])
+    theirs = 1 / (a + b / load)
+    ours = ladder(arms, source=source, load=load).gain("out", [hertz])[0]
+    assert abs(ours - theirs) <= 1e-4 * abs(theirs) + 1e-11

@@ -459,6 +459,19 @@ def test_currents_at_both_ends_of_a_tube_are_compared_with_their_tolerance():
     )
 
 
+def test_of_a_cathodes_two_resistors_the_broken_one_is_named():
+    stage = STAGES["follower, grid to a tap"]
+    found = diagnose(
+        stage,
+        replace(read_in_ngspice(replace(stage, tail=120e3)), plate=None),
+        supply_measured=units.Quantity(280.0, "V"),
+    )
+    fitting = [(fault.trouble, fault.is_tail) for fault in found.faults if fault.off < 0.5]
+    assert (Trouble.CATHODE_HIGH, True) in fitting
+    tail = next(fault for fault in found.faults if fault.is_tail and fault.trouble is Trouble.CATHODE_HIGH)
+    assert nominal(tail.became) == pytest.approx(120e3, rel=0.1)
+
+
 def test_a_grid_reading_tells_a_leaky_capacitor_from_another_fault():
     leak = "Vd d 0 200\nRbad d leak 199e6"
     stage = replace(FIRST, grid_stopper=0.0)

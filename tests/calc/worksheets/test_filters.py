@@ -152,3 +152,15 @@ def test_twelve_arms_of_coils_and_capacitors_are_answered():
         }
     it = worked(said)
     assert "more than one band" in it.said
+
+
+def test_what_is_lost_in_rounding_is_given_no_figure():
+    # four low passes in a row, each 1/(2π · 1 MΩ · 1 µF) = 0.16 Hz: at 1 MHz each leaves 136 dB, textbook
+    said = {**EMPTY, "arms-count": "8", "at": "1M", "high": "1M"}
+    for n in range(1, 9):
+        said |= {
+            f"arms-{n}-place": "shunt" if n % 2 == 0 else "series",
+            f"arms-{n}-made": "C" if n % 2 == 0 else "R",
+        }
+        said |= {f"arms-{n}-c": "1"} if n % 2 == 0 else {f"arms-{n}-r": "1M"}
+    assert line(worked(said), "At 1.00 MHz").value == "under −160.0 dB"
