@@ -8,7 +8,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal, cast
 
 import pint
 
@@ -286,8 +286,7 @@ def _part(letter: str, one: str, other: str, values: dict[str, float | None]) ->
     value = values[letter]
     if value is None:
         raise CircuitError("This arm has a part without a value.")
-    kinds = {"R": "R", "C": "C", "L": "L"}
-    return Part(kinds[letter], one, other, value)  # type: ignore[arg-type]
+    return Part(cast(Literal["R", "C", "L"], letter), one, other, value)
 
 
 def _load(load: float, capacitance: float) -> list[Part]:

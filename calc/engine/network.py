@@ -213,18 +213,11 @@ class Network:
             return []
         still, moving = np.zeros((size + 1, size + 1)), np.zeros((size + 1, size + 1))
         for kind, one, other, value in self._live:
-            if kind != "L":
-                self._stamp(
-                    still if kind == "R" else moving,
-                    one,
-                    other,
-                    one,
-                    other,
-                    value if kind == "C" else 1 / value,
-                )
-        for tube in self.tubes:
-            drawn, given, plus, minus = map(self._node, (tube.drawn, tube.given, tube.plus, tube.minus))
-            self._stamp(still, drawn, given, plus, minus, tube.siemens)
+            if kind == "R":
+                self._stamp(still, one, other, one, other, 1 / value)
+            elif kind == "C":
+                self._stamp(moving, one, other, one, other, value)
+        self._stamp_tubes(still)
         for row, (_, one, other, value) in enumerate(coils, start=inside + 1):
             moving[row, row] = value
             for name, sign in ((one, 1.0), (other, -1.0)):
@@ -235,9 +228,8 @@ class Network:
         still, moving = still[np.ix_(free, free)], moving[np.ix_(free, free)]
         shift = 0.0
         if not _is_regular(still):
-            shift = (
-                1e3  # 1/s: a node between two capacitors has no DC path, so look from elsewhere than nothing
-            )
+            # a node between two capacitors has no DC path: look from a frequency other than nothing
+            shift = 1e3
             still = still + shift * moving
             if not _is_regular(still):
                 return []
@@ -248,11 +240,11 @@ class Network:
         return sorted((s for s in found if abs(s) > floor), key=abs)
 
     def _peak(self, output: str, low: float, high: float) -> tuple[float, float]:
-        """Golden section for the most of |gain| between two frequencies that enclose it."""
+        """Narrow down the most of |gain| between two frequencies that enclose it."""
         import numpy as np
 
         a, b = math.log(low), math.log(high)
-        for _ in range(12):  # nine points at once each time: 5 to the 12th
+        for _ in range(12):  # nine points at once, of which two slices stay
             places = np.linspace(a, b, 9)
             size = np.abs(self.gain(output, np.exp(places)))
             best = int(np.argmax(size))
@@ -282,6 +274,11 @@ class Network:
             for column, other in ((plus, 1.0), (minus, -1.0)):
                 if row != GROUND and column != GROUND:
                     matrix[self._place[row], self._place[column]] += sign * other * weight
+
+    def _stamp_tubes(self, matrix: "np.ndarray") -> None:
+        for tube in self.tubes:
+            drawn, given, plus, minus = map(self._node, (tube.drawn, tube.given, tube.plus, tube.minus))
+            self._stamp(matrix, drawn, given, plus, minus, tube.siemens)
 
     def _check_tied(self, live: Sequence[tuple[str, str, str, float]], names: Sequence[str]) -> None:
         near: dict[str, set[str]] = {}
@@ -318,9 +315,7 @@ class Network:
             if least[kind](value) >= _SMALL:
                 matrix = {"R": still, "C": moving, "L": slowing}[kind]
                 self._stamp(matrix, one, other, one, other, value if kind == "C" else 1 / value)
-        for tube in self.tubes:
-            drawn, given, plus, minus = map(self._node, (tube.drawn, tube.given, tube.plus, tube.minus))
-            self._stamp(still, drawn, given, plus, minus, tube.siemens)
+        self._stamp_tubes(still)
         whole = np.zeros((len(f), size, size), dtype=complex)
         at = s[:, None, None]
         whole[:, :nodes, :nodes] = _OHMS * (still + at * moving + slowing / at)
