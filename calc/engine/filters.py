@@ -94,7 +94,7 @@ class Response:
     def insertion_loss(self) -> float:
         """The least loss that putting the network in costs, in decibels; below zero where it rings above.
 
-        Insertion loss is the ratio of the load's volts without and with the network (IEC 60050-702-07-07).
+        Insertion loss is the ratio of the load's volts without and with the network (IEC 60050-702, from memory).
         """
         return decibels(self.without / self.most)
 

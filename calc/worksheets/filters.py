@@ -76,7 +76,7 @@ def _compute(filled: Filled) -> Answer:
         notes=(
             "Every node is solved at once, so that sections load each other: nodal analysis, any textbook.",
             "Gain is the volts at the output over the open volts of the source. Insertion loss compares the volts "
-            "on the load with those straight on the source (IEC 60050-702).",
+            "on the load with those straight on the source (IEC 60050-702, from memory).",
             "−3 dB points are solved on the whole network, from 1 mHz to 100 MHz.",
             *(
                 [
