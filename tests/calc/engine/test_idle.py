@@ -168,7 +168,9 @@ def of_koren(name: str, grid: float, screen: float = 400.0, plate: float = 430.0
     return 2000 * e1**k.x / k.kg1 * math.atan(plate / k.kvb)
 
 
-@pytest.mark.parametrize(("name", "near"), [("6L6GC", -42), ("EL34", -36.7), ("6550", -48.8), ("KT88", -54.9)])
+@pytest.mark.parametrize(
+    ("name", "near"), [("6L6GC", -42), ("EL34", -36.7), ("6550", -48.8), ("KT88", -54.9)]
+)
 @pytest.mark.parametrize(("earlier", "now"), [(-4, -2), (-2, 2), (0, -3), (0, 3), (4, 2)])
 @pytest.mark.parametrize("wanted", [25, 35, 45])
 def test_a_published_tube_comes_near_the_current_that_its_next_bias_is_for(name, near, earlier, now, wanted):
