@@ -22,7 +22,11 @@ _TYPED: Final[dict[str, dict[str, str]]] = {
         "point-2-expected": "330",
         "point-2-measured": "352",
     },
-    "discharge": {"capacitor-1-capacitance": "100", "capacitor-1-volts": "450", "capacitor-1-bleeder": "220k"},
+    "discharge": {
+        "capacitor-1-capacitance": "100",
+        "capacitor-1-volts": "450",
+        "capacitor-1-bleeder": "220k",
+    },
     "speaker-loads": {"power": "50", "tap": "8", "driver-count": "1", "driver-1-impedance": "8"},
     "output-transformer": {"primary": "10", "tap-count": "1", "tap-1-volts": "0.35"},
     "mains": {"design": "117", "line": "124"},
