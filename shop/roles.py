@@ -51,6 +51,11 @@ ACTS: Final[dict[str, frozenset[Role]]] = {
     "order the queue": _BENCH,
     "charge jobs": _STAFF,
     "see to meters": _BENCH,
+    # the stock
+    "see parts": _STAFF,
+    "see to parts": _BENCH,  # parts, drawers, moves, counting, tubes, bench gear
+    "order parts": _BENCH,
+    "import parts": _OWNER,
     # one's own
     "change person": _STAFF,
     # the shop's own

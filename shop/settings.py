@@ -58,6 +58,7 @@ INSTALLED_APPS = [
     "shop",
     "intake",
     "calc",
+    "inventory",
     "axes",
     "django_htmx",
     "template_partials",

@@ -35,6 +35,7 @@ urlpatterns = [
     # the floors above
     path("", include("intake.urls")),
     path("", include("calc.urls")),
+    path("", include("inventory.urls")),
 ]
 
 handler400 = "shop.refusals.bad_request"

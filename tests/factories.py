@@ -249,3 +249,27 @@ class KeptSheetFactory(DjangoModelFactory):
     verdict = "unsure"
     engine = VERSION
     by = factory.SubFactory(StaffFactory)
+
+
+class DrawerFactory(DjangoModelFactory):
+    class Meta:
+        model = "inventory.Drawer"
+
+    code = factory.Sequence(lambda n: f"B-{n}")
+
+
+class PartFactory(DjangoModelFactory):
+    """A counted part without moves: give it some through `inventory.stock`."""
+
+    class Meta:
+        model = "inventory.Part"
+
+    kind = "capacitor"
+    name = factory.Sequence(lambda n: f"22u 450V axial {n}")
+
+
+class SupplierFactory(DjangoModelFactory):
+    class Meta:
+        model = "inventory.Supplier"
+
+    name = factory.Sequence(lambda n: f"Pier Parts {n}")

@@ -61,7 +61,7 @@ def wav(wave: np.ndarray, kind: str = "int16", rate: int = RATE) -> bytes:
     [("uint8", 2**-7), ("int16", 2**-15), ("int24", 2**-23), ("int32", 2**-24), ("float32", 2**-24)],
 )
 def test_each_plain_form_is_read_as_it_was_written(kind: str, step: float) -> None:
-    """Written by scipy.io.wavfile and by the standard library's wave, within a step and a half (float32 has 24 bits)."""
+    """Written by scipy.io.wavfile and by the standard library's wave, within a step and a half."""
     wave = lines((440, -3), seconds=0.1)
     read = read_wav(wav(wave, kind))
     assert read.rate == RATE

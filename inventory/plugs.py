@@ -1,0 +1,1 @@
+"""What the stock plugs into the sockets below."""
