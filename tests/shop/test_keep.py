@@ -22,9 +22,10 @@ from intake.models import (
     Signature,
     StorageNotice,
 )
+from inventory.models import Move, Tube, TubeReading
 from shop import keep, timeline
 from shop.models import Entry, Terms
-from tests.factories import JobFactory, KeptSheetFactory, ReadingFactory, SignatureFactory
+from tests.factories import JobFactory, KeptSheetFactory, PartFactory, ReadingFactory, SignatureFactory
 from tests.intake.bills import proposed, repaired
 
 # Every model whose rows are written once. A new one belongs here, and in a migration.
@@ -44,6 +45,8 @@ KEPT = {
     "intake_readynotice",
     "intake_signature",
     "intake_storagenotice",
+    "inventory_move",
+    "inventory_tubereading",
     "shop_entry",
     "shop_terms",
 }
@@ -62,6 +65,10 @@ def rows(shop, counter):
     SignatureFactory()
     ReadingFactory(job=job, by=counter)
     KeptSheetFactory(job=job, by=counter)
+    part = PartFactory()
+    Move.objects.create(part=part, why=Move.Why.RECEIVED, quantity=2, left=2, by=counter)
+    tube = Tube.objects.create(label="T-1", part=part)
+    TubeReading.objects.create(tube=tube, plate_volts=250, grid_volts=-14, current=0.072, by=counter)
     today = timezone.localdate()
     CashUp.objects.create(day=today, expected=100, counted=100, by=counter)
     notice = StorageNotice.objects.create(
