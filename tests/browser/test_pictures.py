@@ -21,6 +21,7 @@ from django.utils import timezone
 from PIL import Image
 from playwright.sync_api import Browser, Page, expect
 
+from calc.models import KeptSheet
 from intake import printing
 from intake.models import Invoice, Job, State
 from shop import backups, demo
@@ -55,6 +56,8 @@ PICTURES = {
         Picture("drop-off", PORTRAIT, ("Who brings it", "Somebody new", "Gear")),
         Picture("invoice", (816, 1056), ("Invoice", "Sales tax", "Owed")),
         Picture("gear-tag", (372, 600), ("1 of", "Serial")),
+        Picture("worksheet", PORTRAIT, ("Supply", "Answer", "Ripple")),
+        Picture("storage", PORTRAIT, ("Storage", "Past the deadline", "differ by place")),
     )
 }
 
@@ -161,6 +164,15 @@ def test_the_pictures_are_of_the_demo_as_it_is(open_as: Callable[..., Page], tmp
     shoot_paper(page, reverse("invoice-paper", args=[invoice.label]), "invoice", folder)
     printing.print_tags([job], by=Staff.objects.get(sign_in="ida"))
     shoot_paper(page, reverse("tags-paper", args=[job.claim, "roll"]), "gear-tag", folder)
+
+
+    page = open_as("tomas", PORTRAIT, theme="dark")
+    kept = KeptSheet.objects.standing().filter(slug="supply").first()
+    page.goto(reverse("kept-worksheet", args=[kept.pk]))
+    shoot(page, "worksheet", folder)
+    page = open_as("ida", PORTRAIT)
+    page.goto("/storage/")
+    shoot(page, "storage", folder)
 
 
 def an_eventful_job() -> Job:
