@@ -1,10 +1,14 @@
 """What every test can ask for: the shop, its people, and a browser-like client that sends forms as our pages do."""
 
-from collections.abc import Callable
+import shutil
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
 from typing import Any
 
 import pytest
-from django.db import connection
+from django.core.management import call_command
+from django.db import connection, connections
 from django.http import HttpResponse
 from django.test import Client
 
@@ -119,3 +123,44 @@ def as_counter(tablet_of: Any, counter: Staff) -> Tablet:
 @pytest.fixture
 def as_pad(tablet_of: Any, pad: Staff) -> Tablet:
     return tablet_of(pad)
+
+
+def _on_file(path: Path) -> Iterator[None]:
+    """Let the default connection be to a SQLite file, for as long as the generator stands."""
+    here, mine = connections.settings["default"], connections["default"]
+    name = here["NAME"]
+    here["NAME"] = str(path)
+    del connections["default"]
+    try:
+        yield
+        connections["default"].close()
+    finally:
+        here["NAME"] = name
+        connections["default"] = mine
+
+
+@pytest.fixture(scope="session")
+def _empty_file(django_db_setup: Any, django_db_blocker: Any, tmp_path_factory: Any) -> Path:
+    """A SQLite file with every table and nothing in them, made once."""
+    path = tmp_path_factory.mktemp("race") / "empty.sqlite3"
+    with django_db_blocker.unblock(), contextmanager(_on_file)(path):
+        call_command("migrate", run_syncdb=True, verbosity=0)
+        with connections["default"].cursor() as cursor:
+            cursor.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+    return path
+
+
+@pytest.fixture
+def racing_database(request: Any, tmp_path: Path, django_db_blocker: Any) -> Iterator[None]:
+    """A database that threads can race on.
+
+    The suite's SQLite is in memory and one connection, on which nothing races: a file takes its place. On
+    PostgreSQL mark the module with `django_db(transaction=True)`.
+    """
+    if connection.vendor != "sqlite":
+        yield
+        return
+    path = tmp_path / "race.sqlite3"
+    shutil.copyfile(request.getfixturevalue("_empty_file"), path)
+    with django_db_blocker.unblock(), contextmanager(_on_file)(path):
+        yield

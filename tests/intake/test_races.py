@@ -4,14 +4,13 @@ On a SQLite file, as shops have it, and on PostgreSQL.
 """
 
 import threading
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from decimal import Decimal
 from typing import Any
 
 import pytest
 from django.conf import settings
-from django.core.management import call_command
-from django.db import connection, connections
+from django.db import connection
 
 from intake import billing, charges, estimating, keeping, labour, payments, queueing, work
 from intake.labour import TimerRunsElsewhere
@@ -36,29 +35,6 @@ from tests.intake.test_queue import TODAY, order
 AT_ONCE = 6
 ON_SQLITE = settings.DATABASES["default"]["ENGINE"].endswith("sqlite3")
 pytestmark = [] if ON_SQLITE else [pytest.mark.django_db(transaction=True)]
-
-
-@pytest.fixture
-def racing_database(tmp_path: Any, django_db_setup: Any, django_db_blocker: Any) -> Iterator[None]:
-    """A database that threads can race on.
-
-    The suite's SQLite is in memory and one connection, on which nothing races: put a file in its place.
-    """
-    if not ON_SQLITE:
-        yield
-        return
-    here, mine = connections.settings["default"], connections["default"]
-    name = here["NAME"]
-    here["NAME"] = str(tmp_path / "race.sqlite3")
-    del connections["default"]
-    try:
-        with django_db_blocker.unblock():
-            call_command("migrate", run_syncdb=True, verbosity=0)
-            yield
-            connections["default"].close()
-    finally:
-        here["NAME"] = name
-        connections["default"] = mine
 
 
 @pytest.fixture
