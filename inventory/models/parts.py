@@ -66,7 +66,8 @@ class Part(models.Model):
     """A kind of thing in a drawer. `value` and the ratings are in SI units: ohms, farads, volts, watts, amperes.
 
     How many there are (`quantity`) is the sum of its moves, kept here and checked by a command; what one costs the
-    shop (`cost`) is the moving average of what was paid. A loose part isn't counted: it is plenty, low or out.
+    shop (`cost`) is the moving average of what was paid. `inventory.stock` alone writes these two: whoever saves
+    anything else of a part names its fields (`update_fields`). A loose part isn't counted: it is plenty, low or out.
     """
 
     class Level(models.TextChoices):
