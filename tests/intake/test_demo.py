@@ -1,7 +1,10 @@
 """The invented shop holds to everything that a real one would. It is made once, for a Sunday night."""
 
+import csv
 import datetime as dt
+import io
 import time
+from collections import defaultdict
 from collections.abc import Iterator
 from decimal import Decimal
 from typing import Any
@@ -39,8 +42,9 @@ from intake.models import (
 from shop import demo, timeline
 from shop.models import Entry, Shop, Staff
 from shop.roles import Role
+from tests.conftest import Tablet
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.xdist_group("the invented shop")]
 
 NOW = dt.datetime(
     2026, 11, 22, 7, 30, tzinfo=dt.UTC
@@ -360,3 +364,37 @@ def test_the_keys_are_shown_at_the_demo_s_door_and_at_no_other(settings):
 def test_the_password_opens_the_door():
     came_in = Client().post("/enter/", {"sign_in": "ida", "password": demo.PASSWORD})
     assert (came_in.status_code, came_in["Location"]) == (302, "/")
+
+
+# --- its books
+
+
+def journal_of(tablet: Tablet, query: str) -> list[dict[str, str]]:
+    answer = tablet.get(f"/reports/journal.csv?{query}")
+    return list(csv.DictReader(io.StringIO(answer.content.decode("utf-8-sig"))))
+
+
+@pytest.fixture
+def owners_tablet() -> Tablet:
+    tablet = Tablet()
+    tablet.force_login(Staff.objects.get(sign_in="wren"), backend="shop.doors.PasswordDoor")
+    return tablet
+
+
+def test_its_journal_balances(owners_tablet):
+    rows = journal_of(owners_tablet, "from=2020-01-01&until=2030-12-31")
+    assert list(rows[0]) == ["date", "account", "debit", "credit", "text", "document"]
+    sums: dict[str, list[Decimal]] = defaultdict(lambda: [Decimal(0), Decimal(0)])
+    for row in rows:
+        for n, name in enumerate(("debit", "credit")):
+            sums[row["document"]][n] += Decimal(row[name])
+            sums["all"][n] += Decimal(row[name])
+    assert len(rows) > 100
+    assert {document for document, (debit, credit) in sums.items() if debit != credit} == set()
+
+
+def test_a_month_of_its_journal_is_what_that_month_has_in_the_whole(owners_tablet):
+    whole = journal_of(owners_tablet, "from=2020-01-01&until=2030-12-31")
+    month = whole[len(whole) // 2]["date"][:7]
+    wanted = [row for row in whole if row["date"].startswith(month)]
+    assert journal_of(owners_tablet, f"span=month&on={month}-01") == wanted

@@ -4,9 +4,7 @@ That every transaction is entered twice, as debit and as credit of the same sum,
 (Pacioli, Summa de arithmetica, 1494; from memory). The examples are worked by hand.
 """
 
-import csv
 import datetime as dt
-import io
 from collections import defaultdict
 from decimal import Decimal
 
@@ -16,8 +14,7 @@ from hypothesis import strategies as st
 
 from intake import billing, journal
 from intake.journal import Account, Counted, Item, Paid, Paper
-from shop import demo, money
-from shop.models import Shop
+from shop import money
 
 D = Decimal
 DAY = dt.date(2026, 11, 25)
@@ -310,46 +307,3 @@ def test_a_credit_note_over_all_of_an_invoice_is_its_mirror(bill):
     sold = {str(a) for a in (Account.LABOUR, Account.PARTS, Account.FEES, Account.DISCOUNTS)}
     assert set(left) <= sold  # where discounts were shared out, they come off the kinds they were on
     assert sum(left.values(), D(0)) == 0
-
-
-# --- the invented shop
-
-
-@pytest.fixture
-def three_years(db, tmp_path):
-    demo.load_if_empty()
-    return Shop.current()
-
-
-def test_the_journal_of_the_invented_shop_balances(three_years, tablet_of_demo):
-    first, last = dt.date(2020, 1, 1), dt.date(2030, 12, 31)
-    answer = tablet_of_demo.get(f"/reports/journal.csv?from={first}&until={last}")
-    rows = list(csv.DictReader(io.StringIO(answer.content.decode("utf-8-sig"))))
-    assert list(rows[0]) == ["date", "account", "debit", "credit", "text", "document"]
-    sums = defaultdict(lambda: [D(0), D(0)])
-    for row in rows:
-        for n, name in enumerate(("debit", "credit")):
-            sums[row["document"]][n] += D(row[name])
-            sums["all"][n] += D(row[name])
-    assert len(rows) > 100
-    assert {document for document, (debit, credit) in sums.items() if debit != credit} == set()
-
-
-def test_a_month_of_the_journal_is_what_that_month_has_in_the_whole(three_years, tablet_of_demo):
-    def lines(query):
-        answer = tablet_of_demo.get(f"/reports/journal.csv?{query}")
-        return list(csv.DictReader(io.StringIO(answer.content.decode("utf-8-sig"))))
-
-    whole = lines("from=2020-01-01&until=2030-12-31")
-    month = whole[len(whole) // 2]["date"][:7]
-    assert lines(f"span=month&on={month}-01") == [row for row in whole if row["date"].startswith(month)]
-
-
-@pytest.fixture
-def tablet_of_demo(three_years):
-    from shop.models import Staff
-    from tests.conftest import Tablet
-
-    tablet = Tablet()
-    tablet.force_login(Staff.objects.filter(role="owner").first(), backend="shop.doors.PasswordDoor")
-    return tablet
