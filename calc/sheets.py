@@ -10,6 +10,7 @@ from typing import Any
 
 from django.db import transaction
 
+from calc import on_hand
 from calc.engine import VERSION
 from calc.models import KeptSheet, Meter, Reading
 from calc.worksheets import by_slug
@@ -179,15 +180,17 @@ def _last(readings: list[Reading], box: Box, number: int | None) -> str:
 def start(sheet: Worksheet, job: Job | None) -> tuple[dict[str, str], KeptSheet | None]:
     """What a worksheet opens with, and the kept one that it was filled from, if any.
 
-    From the weakest to the strongest: the worksheet's own initial values, what was kept for this gear or model, the
-    readings of this job.
+    From the weakest to the strongest: the worksheet's own initial values, what was kept for this gear or model, what
+    is on the bench today, the readings of this job. What was kept on this very job stays as it was.
     """
     said = initial(sheet)
     if job is None:
-        return said, None
+        return said | on_hand.said_for(sheet.slug), None
     kept = earlier(sheet, job.gear)
     if kept:
         said |= carried_over(sheet, kept, on=job)
+    if kept is None or kept.job_id != job.pk:
+        said |= on_hand.said_for(sheet.slug)
     return said | from_readings(sheet, job), kept
 
 

@@ -90,6 +90,18 @@ class World:
         return factories.MeterFactory()
 
     @cached_property
+    def bench_gear(self) -> Any:
+        from inventory.models import BenchGear
+
+        return BenchGear.objects.create(kind="test load", name="Test load 8", impedance=8, watts=200)
+
+    @cached_property
+    def loan(self) -> Any:
+        from inventory.models import Loan
+
+        return Loan.objects.create(gear=self.bench_gear, to_whom="Dana Whitlow", by=self.staff)
+
+    @cached_property
     def spell(self) -> LabourSpell:
         now = timezone.now()
         return LabourSpell.objects.create(
@@ -243,6 +255,13 @@ SAMPLES: dict[str, Sample] = {
     "meter-edit": _pk("meter"),
     "meter-put-away": _pk("meter"),
     "meter-bring-back": _pk("meter"),
+    # bench gear
+    "bench-gear-edit": _pk("bench_gear"),
+    "bench-gear-lend": _pk("bench_gear"),
+    "bench-gear-put-away": _pk("bench_gear"),
+    "bench-gear-bring-back": _pk("bench_gear"),
+    "bench-gear-back": _pk("loan"),
+    "bench-meter-lend": _pk("meter"),
     # papers
     "ticket-paper": _pk("visit", size="half-a4"),
     "ticket-print": _pk("visit", size="half-a4"),

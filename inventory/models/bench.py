@@ -42,7 +42,7 @@ class BenchGear(models.Model):
         ]
 
     def __str__(self) -> str:
-        return self.name
+        return self.meter.name if self.meter_id else self.name  # a meter's name may have changed since
 
 
 class Loan(models.Model):
