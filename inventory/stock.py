@@ -233,9 +233,10 @@ def undo(move: Move, *, by: Staff, words: str = "") -> Move:
         used = still_used(move)
         if used < -move.quantity:
             raise NotAllowedYet("Some of this was given back. Give the rest back too instead.")
-        _come_back(move, -move.quantity, ())
         _uncharge(move, -move.quantity, used, by=by)
         timeline.write(move.job, by=by, words=f"took back the use of {many(-move.quantity, held)}")
+    if move.quantity < 0:
+        _come_back(move, -move.quantity, ())
     if move.why == Move.Why.RECEIVED and move.order_line_id:
         line = OrderLine.objects.select_for_update().get(pk=move.order_line_id)
         line.came = max(line.came - move.quantity, 0)
