@@ -2,7 +2,7 @@
 
 from inventory.models.bench import BenchGear, Loan
 from inventory.models.imports import Import, ImportLine
-from inventory.models.orders import Offer, Order, OrderLine, Supplier
+from inventory.models.orders import Offer, Order, OrderLine, Supplier, Want
 from inventory.models.parts import Drawer, Kind, Part
 from inventory.models.stock import Aside, CountLine, CountRound, Move
 from inventory.models.tubes import Tube, TubeReading, TubeSet
@@ -26,4 +26,5 @@ __all__ = [
     "Tube",
     "TubeReading",
     "TubeSet",
+    "Want",
 ]

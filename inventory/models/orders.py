@@ -108,3 +108,45 @@ class OrderLine(models.Model):
 
     def __str__(self) -> str:
         return f"{self.quantity} {self.part}"
+
+
+class WantQuerySet(models.QuerySet["Want"]):
+    def open(self) -> "WantQuerySet":
+        return self.filter(ended_at__isnull=True)
+
+
+class Want(models.Model):
+    """Pieces that a job needs and that weren't on the shelf. Ends when they have come, or nobody needs them.
+
+    Whether they are ordered is for the order lines of that part and job to say, so that a line which won't come
+    leaves them wanted.
+    """
+
+    part = models.ForeignKey(Part, models.PROTECT, related_name="wants")
+    job = models.ForeignKey(Job, models.PROTECT, related_name="wants")
+    quantity = models.PositiveIntegerField("pieces")
+    came = models.PositiveIntegerField(default=0)
+    at = models.DateTimeField(default=timezone.now)
+    by = models.ForeignKey(Staff, models.PROTECT, related_name="+")
+    ended_at = models.DateTimeField(null=True, blank=True)
+
+    objects = WantQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["at", "pk"]
+        indexes = [models.Index(fields=["job", "ended_at"])]
+        constraints = [
+            models.CheckConstraint(condition=Q(quantity__gt=0), name="want_more_than_none"),
+            models.CheckConstraint(condition=Q(came__lte=models.F("quantity")), name="want_no_more_came"),
+            models.UniqueConstraint(
+                fields=["part", "job"], condition=Q(ended_at__isnull=True), name="want_once_a_job"
+            ),
+        ]
+
+    @property
+    def left(self) -> int:
+        """How many it still needs."""
+        return self.quantity - self.came if self.ended_at is None else 0
+
+    def __str__(self) -> str:
+        return f"{self.quantity} {self.part} for {self.job.claim}"
