@@ -117,6 +117,11 @@ def at_bench(job: object, by: Staff, when: str) -> None:
             part.at_bench(job, by, when)
 
 
+def take_part(job: object | None, row: object, by: Staff) -> bool:
+    """Let a floor above take a part out of its drawer for a bill's row. Return whether one did, and charged it."""
+    return any(part.take_part(job, row, by) for part in sockets.demo_parts if part.take_part)
+
+
 def _open() -> None:
     first, *others = KEYS
     wren = opening.open_shop(

@@ -102,11 +102,14 @@ class DemoPart:
 
     `load(clock)` fills its own tables in one go. `at_bench(job, by, when)` is for a floor that writes on jobs that a
     lower floor is making: it is called while each is on the bench, `when` being "before" or "after" the repair.
+    `take_part(job, row, by)` is asked for every part that a lower floor would charge, or sell without a job: True if it
+    came out of a drawer, and was charged if there is a job.
     """
 
     name: str
     load: Callable[[Any], None] | None = None
     at_bench: Callable[[Any, Any, str], None] | None = None
+    take_part: Callable[[Any, Any, Any], bool] | None = None
     order: int = 50
 
 

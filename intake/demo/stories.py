@@ -251,6 +251,8 @@ class Past:
             for p in plan.fault.parts
         ]
         for row in [*parts, *plan.extras]:
+            if row.kind == "part" and demo.take_part(job, row, tech):
+                continue
             charges.charge(
                 job,
                 kind=row.kind,

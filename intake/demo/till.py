@@ -10,6 +10,7 @@ from django.utils import timezone
 from intake import billing, cashup, counter_sale, credits, payments, work
 from intake.demo.plans import SHUTS, Plan, when_open
 from intake.models import Payment
+from shop import demo
 
 if TYPE_CHECKING:
     from intake.demo.stories import Past
@@ -41,6 +42,7 @@ def sales(past: "Past") -> Iterator[dt.datetime]:
             payments.take(sale, amount=sale.gross, method="transfer", by=past.ida)
         else:
             counter_sale.sell([row], by=past.ida, method=method)
+        demo.take_part(None, row, past.ida)
         yield when_open(past.clock.moment + dt.timedelta(days=past.dice.uniform(9, 21)))
 
 

@@ -23,6 +23,7 @@ from intake import billing, claims, comebacks, keeping, spending
 from intake.models import (
     Answer,
     CashUp,
+    Charge,
     Circuit,
     Estimate,
     Finding,
@@ -39,6 +40,8 @@ from intake.models import (
     Pickup,
     State,
 )
+from inventory import stock
+from inventory.models import Aside, CountRound, Loan, Move, Part, Tube, TubeSet, Want
 from shop import demo, timeline
 from shop.models import Entry, Shop, Staff
 from shop.roles import Role
@@ -398,3 +401,54 @@ def test_a_month_of_its_journal_is_what_that_month_has_in_the_whole(owners_table
     month = whole[len(whole) // 2]["date"][:7]
     wanted = [row for row in whole if row["date"].startswith(month)]
     assert journal_of(owners_tablet, f"span=month&on={month}-01") == wanted
+
+
+# --- its drawers
+
+
+def test_its_drawers_hold_what_their_moves_say():
+    assert stock.check() == []
+    assert Move.objects.filter(left__lt=0).count() == 0
+
+
+def test_every_part_that_was_charged_came_out_of_a_drawer():
+    """But what an owner of gear brought along, or the shop has no drawer for: there is none of these in the demo."""
+    charged = set(Charge.objects.filter(kind="part").values_list("pk", flat=True))
+    used = Move.objects.filter(why="used").exclude(charge=None)
+    assert charged == set(used.values_list("charge", flat=True))
+    for move in used.select_related("charge"):
+        assert (-move.quantity, move.cost.quantize(Decimal("0.001"))) == (
+            move.charge.quantity,
+            move.charge.unit_cost,
+        )
+
+
+def test_its_ledger_has_moves_of_every_kind_but_gear_let_go():
+    why = set(Move.objects.order_by().values_list("why", flat=True).distinct())
+    assert {"received", "used", "sold", "counted", "scrapped", "harvested", "sent back"} <= why
+
+
+def test_three_jobs_wait_for_parts_each_in_another_way():
+    wants = list(Want.objects.open().select_related("part", "job"))
+    assert [want.job.state for want in wants] == [State.PARTS_ON_ORDER] * 3
+    lines = [want.part.order_lines.filter(job=want.job, order__closed_at=None).first() for want in wants]
+    coming = [line and line.is_back_ordered for line in lines]
+    assert sorted(coming, key=str) == [False, None, True]
+
+
+def test_something_of_its_stock_is_put_aside_counted_lent_and_asleep():
+    assert Aside.objects.filter(ended_at=None, job__state=State.IN_LINE).count() == 2
+    assert CountRound.objects.filter(posted_at=None, dropped_at=None).count() == 1
+    assert CountRound.objects.exclude(posted_at=None).count() == 1
+    assert Loan.objects.get(back_at=None).due_on < NOW.date()
+    moved = Part.objects.filter(moves__at__gt=NOW - dt.timedelta(days=2 * 365))
+    assert Part.objects.counted().filter(quantity__gt=0).exclude(pk__in=moved).count() >= 3
+
+
+def test_two_boxes_of_its_tubes_are_measured_and_the_closest_two_of_each_are_a_pair():
+    pairs = TubeSet.objects.filter(gone_at=None, taken_apart_at=None).prefetch_related("tubes__readings")
+    assert [pair.part.name for pair in pairs.order_by("part__name")] == ["6L6GC", "EL34"]
+    for pair in pairs:
+        first, second = (tube.readings.get().current for tube in pair.tubes.all())
+        assert abs(first - second) <= 0.0003
+    assert Tube.objects.filter(is_used=True).exclude(came_from=None).count() == 1
