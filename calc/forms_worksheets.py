@@ -121,6 +121,12 @@ def shown(sheet: Worksheet, said: Mapping[str, str], found: Read | None = None) 
     return groups
 
 
+def shown_ours(sheet: Worksheet, said: Mapping[str, str]) -> list[ShownGroup]:
+    """The shop's own boxes as they stood when a worksheet was kept."""
+    boxes = tuple(Shown(box.name, box, said.get(box.name, ""), "") for box in sheet.ours)
+    return [ShownGroup(Group("The shop’s own limits"), boxes, None)] if boxes else []
+
+
 def complaints(groups: list[ShownGroup], found: Read) -> list[tuple[str, str]]:
     """What is wrong, each with the name of its box on the form; the sentence says which box is meant."""
     labels = {shown.name: shown.box.label for each in groups for shown in each.boxes}

@@ -126,3 +126,19 @@ class KeptSheet(Kept):
         ordering = ["at", "pk"]
         indexes = [models.Index(fields=["slug", "job"])]
         constraints = [models.CheckConstraint(condition=~Q(slug=""), name="sheet_has_a_slug")]
+
+
+class ShopsOwn(models.Model):
+    """What the owner wrote into a worksheet's box once for all: a limit of a safety test, its edition."""
+
+    slug = models.CharField(max_length=40)
+    name = models.CharField(max_length=40)
+    text = models.CharField(max_length=120)
+    at = models.DateTimeField(default=timezone.now)
+    by = models.ForeignKey(Staff, models.PROTECT, related_name="+")
+
+    class Meta:
+        constraints = [models.UniqueConstraint(fields=["slug", "name"], name="shops_own_once")]
+
+    def __str__(self) -> str:
+        return f"{self.slug}, {self.name}: {self.text}"

@@ -9,12 +9,23 @@ from dataclasses import asdict
 from typing import Any
 
 from django.db import transaction
+from django.utils import timezone
 
 from calc import on_hand
 from calc.engine import VERSION
-from calc.models import KeptSheet, Meter, Reading
+from calc.models import KeptSheet, Meter, Reading, ShopsOwn
 from calc.worksheets import by_slug
-from calc.worksheets.sheet import Accuracies, Answer, Box, Rows, Worksheet, count_name, how_many, row_name
+from calc.worksheets.sheet import (
+    Accuracies,
+    Answer,
+    Box,
+    BoxError,
+    Rows,
+    Worksheet,
+    count_name,
+    how_many,
+    row_name,
+)
 from calc.worksheets.sheet import answer as work_out
 from intake.models import Gear, Job
 from intake.workflow import still_open
@@ -46,6 +57,8 @@ def keep(
     Raises:
         NotAllowedYet: a box is empty or wrong, or the job is over.
     """
+    ours = of_the_shop(sheet)
+    said = {**said, **ours}
     found, answer = work_out(sheet, said, accuracies(meter))
     if answer is None:
         first = next(iter([*found.wrong.values(), *found.missing.values()]))
@@ -55,7 +68,7 @@ def keep(
         job=job,
         slug=sheet.slug,
         when=when,
-        said={name: said[name] for name in names_of(sheet, said) if said.get(name)},
+        said={name: said[name] for name in (*names_of(sheet, said), *ours) if said.get(name)},
         answer=asdict(answer),
         verdict=answer.verdict,
         engine=VERSION,
@@ -82,6 +95,45 @@ def strike(kept: KeptSheet, *, by: Staff) -> None:
     KeptSheet.objects.create(**{name: getattr(kept, name) for name in same}, by=by, strikes=kept)
     sheet = by_slug(kept.slug)
     timeline.write(job, by=by, words=f"struck out a worksheet: {sheet.title if sheet else kept.slug}")
+
+
+def of_the_shop(sheet: Worksheet) -> dict[str, str]:
+    """What stands in the boxes that are the shop's own: what its owner wrote, else what the worksheet begins with."""
+    if not sheet.ours:
+        return {}
+    written = dict(ShopsOwn.objects.filter(slug=sheet.slug).values_list("name", "text"))
+    return {box.name: written.get(box.name, box.initial) for box in sheet.ours}
+
+
+@transaction.atomic
+def set_ours(sheet: Worksheet, said: Mapping[str, str], *, by: Staff) -> dict[str, str]:
+    """Keep what the owner wrote into the shop's own boxes. Return what is wrong, by the name of the box.
+
+    Nothing is kept where anything is wrong. Worksheets that were kept before stay as they were judged.
+    """
+    before, wrong = of_the_shop(sheet), {}
+    for box in sheet.ours:
+        try:
+            box.read(said.get(box.name, ""))
+        except BoxError as why:
+            wrong[box.name] = str(why)
+    if wrong:
+        return wrong
+    changed = [box for box in sheet.ours if said.get(box.name, "").strip() != before[box.name]]
+    for box in changed:
+        text = said.get(box.name, "").strip()
+        ShopsOwn.objects.update_or_create(
+            slug=sheet.slug, name=box.name, defaults={"text": text, "at": timezone.now(), "by": by}
+        )
+    if changed:
+        timeline.write(
+            "shop",
+            by=by,
+            words=f"changed the shop’s own limits: {sheet.title}",
+            before={box.label: before[box.name] for box in changed},
+            after={box.label: said.get(box.name, "").strip() for box in changed},
+        )
+    return {}
 
 
 def names_of(sheet: Worksheet, said: Mapping[str, str]) -> list[str]:

@@ -16,6 +16,7 @@ urlpatterns: list = [
     path("worksheets/", views_worksheets.worksheets, name="worksheets"),
     path("worksheets/<slug:slug>/", views_worksheets.worksheet, name="worksheet"),
     path("worksheets/<slug:slug>/answer/", views_worksheets.worksheet_answer, name="worksheet-answer"),
+    path("worksheets/<slug:slug>/ours/", views_worksheets.worksheet_ours, name="worksheet-ours"),
     path("job/<str:claim>/worksheets/", views_worksheets.job_worksheets, name="job-worksheets"),
     path("job/<str:claim>/worksheets/paper/", views_worksheets.worksheets_paper, name="worksheets-paper"),
     path("job/<str:claim>/worksheets/<slug:slug>/", views_worksheets.job_worksheet, name="job-worksheet"),

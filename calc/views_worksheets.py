@@ -12,7 +12,7 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 
 from calc import sheets
 from calc.comparing import compare
-from calc.forms_worksheets import KeepForm, complaints, meter_in, said_in, shown
+from calc.forms_worksheets import KeepForm, Shown, complaints, meter_in, said_in, shown, shown_ours
 from calc.models import KeptSheet, Meter
 from calc.worksheets import all_sheets, by_slug
 from calc.worksheets.chart import draw
@@ -45,6 +45,33 @@ def worksheet_answer(request: Request, slug: str) -> HttpResponse:
     return _page(request, _sheet(slug), None, part="answer")
 
 
+@require_http_methods(["GET", "POST"])
+@allowed("set up the shop")
+@once
+def worksheet_ours(request: Request, slug: str) -> HttpResponse:
+    """What the owner writes into a worksheet once for all: the limits of a safety test."""
+    sheet = _sheet(slug)
+    if not sheet.ours:
+        raise Http404
+    said, wrong = sheets.of_the_shop(sheet), {}
+    if request.method == "POST":
+        said = said_in(request.POST)
+        wrong = sheets.set_ours(sheet, said, by=request.user)
+        if not wrong:
+            messages.success(request, "Kept. Worksheets that were kept before stay as they were judged.")
+            return go_to(request, "worksheet", sheet.slug)
+    context = {
+        "sheet": sheet,
+        "boxes": [
+            Shown(box.name, box, said.get(box.name, ""), wrong.get(box.name, "")) for box in sheet.ours
+        ],
+        "complaints": [
+            (box.name, f"{box.label}: {wrong[box.name]}") for box in sheet.ours if box.name in wrong
+        ],
+    }
+    return render(request, "calc/worksheet_ours.html", context, status=422 if wrong else 200)
+
+
 @require_GET
 @allowed("see jobs")
 def job_worksheets(request: Request, claim: str) -> HttpResponse:
@@ -72,7 +99,7 @@ def job_worksheet_keep(request: Request, claim: str, slug: str) -> HttpResponse:
     job, sheet = job_page.find(claim), _sheet(slug)
     typed = said_in(request.POST if request.method == "POST" else request.GET)
     meter = meter_in(typed)
-    _, answer = work_out(sheet, typed, sheets.accuracies(meter))
+    _, answer = work_out(sheet, {**typed, **sheets.of_the_shop(sheet)}, sheets.accuracies(meter))
     if answer is None:
         return _page(request, sheet, job, part="sheet", status=422, said={**typed, "filled": "1"})
     form = KeepForm(request.POST if request.method == "POST" else None, auto_id="keep-%s")
@@ -193,7 +220,7 @@ def _shown_kept(kept: KeptSheet) -> dict[str, Any]:
         "kept": kept,
         "job": kept.job,
         "sheet": sheet,
-        "groups": shown(sheet, kept.said) if sheet else [],
+        "groups": shown(sheet, kept.said) + shown_ours(sheet, kept.said) if sheet else [],
         "answer": answer,
         "drawings": _drawings(answer),
         "struck": hasattr(kept, "struck_by"),
@@ -214,7 +241,7 @@ def _page(
         said = said_in(request.GET)
     if "filled" not in said:  # opened, not typed into
         said, filled_from = sheets.start(sheet, job)
-    said = _with_rows(sheet, said)
+    said = {**_with_rows(sheet, said), **sheets.of_the_shop(sheet)}
     meter = meter_in(said)
     found, answer = work_out(sheet, said, sheets.accuracies(meter))
     if status == 422:  # somebody wanted to keep it: what is empty is said now as well

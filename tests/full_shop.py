@@ -232,6 +232,7 @@ class FullShop:
             + [({"slug": "power-and-level"}, f"?{_filled(each)}") for each in _recorded()]
             + [({"slug": "spring-tank"}, f"?{_filled(TANK)}")],
             "worksheet-answer": [({"slug": "idle-current"}, f"?{_filled(IDLE)}")],
+            "worksheet-ours": [({"slug": "after-repair-test"}, "")],
             "job-worksheets": [(job, ""), ({"claim": self.tagged.claim}, "")],
             "job-worksheet": [({**job, "slug": slug}, "") for slug in _WORKED_OUT],
             "job-worksheet-answer": [({**job, "slug": "supply"}, f"?{_filled(SUPPLY)}")],
@@ -347,6 +348,7 @@ class FullShop:
             (to("job-reading", **job), {"written": "a lot"}),
             (to("job-worksheet-keep", **job, slug="idle-current"), {**IDLE, "when": "never"}),
             (to("job-worksheet-keep", **job, slug="supply"), {**SUPPLY, "volts": "lots"}),
+            (to("worksheet-ours", slug="after-repair-test"), {"limit_earth": "lots"}),
             (to("meter-new"), {"percent-V": "a lot", "always-F": "22"}),
             (to("meter-edit", pk=Meter.objects.first().pk), {"name": "", "due_on": "1900-01-01"}),
             (to("recording"), {"what": "a song", "load": "8"}),

@@ -102,6 +102,42 @@ class World:
         return Loan.objects.create(gear=self.bench_gear, to_whom="Dana Whitlow", by=self.staff)
 
     @cached_property
+    def parts_file(self) -> Any:
+        from inventory.models import Import
+
+        return Import.objects.create(name="parts.csv", by=self.staff)
+
+    @cached_property
+    def part(self) -> Any:
+        return factories.PartFactory()
+
+    @cached_property
+    def supplier(self) -> Any:
+        return factories.SupplierFactory()
+
+    @cached_property
+    def offer(self) -> Any:
+        from inventory.models import Offer
+
+        return Offer.objects.create(part=self.part, supplier=self.supplier, price=Decimal(2))
+
+    @cached_property
+    def order(self) -> Any:
+        from inventory.models import Order
+
+        return Order.objects.create(supplier=self.supplier, number=1, by=self.staff)
+
+    @cached_property
+    def order_line(self) -> Any:
+        return self.order.lines.create(part=self.part, quantity=4, price=Decimal(2))
+
+    @cached_property
+    def want(self) -> Any:
+        from inventory.models import Want
+
+        return Want.objects.create(part=self.part, job=self.job, quantity=2, by=self.staff)
+
+    @cached_property
     def spell(self) -> LabourSpell:
         now = timezone.now()
         return LabourSpell.objects.create(
@@ -246,6 +282,7 @@ SAMPLES: dict[str, Sample] = {
     # worksheets and meters
     "worksheet": lambda world: {"slug": "after-repair-test"},
     "worksheet-answer": lambda world: {"slug": "after-repair-test"},
+    "worksheet-ours": lambda world: {"slug": "after-repair-test"},
     "job-worksheet": lambda world: {"slug": "after-repair-test"},
     "job-worksheet-answer": lambda world: {"slug": "after-repair-test"},
     "job-worksheet-keep": lambda world: {"slug": "after-repair-test"},
@@ -256,12 +293,33 @@ SAMPLES: dict[str, Sample] = {
     "meter-put-away": _pk("meter"),
     "meter-bring-back": _pk("meter"),
     # bench gear
+    "supplier": _pk("supplier"),
+    "supplier-edit": _pk("supplier"),
+    "offer-new": _pk("part"),
+    "offer-edit": _pk("offer"),
+    "offer-drop": _pk("offer"),
+    "part-order": _pk("part"),
+    "part-want": _pk("part"),
+    "want-drop": _pk("want"),
+    "want-shelf": _pk("want"),
+    "order": lambda world: {"number": world.order.number},
+    "order-change": lambda world: {"number": world.order.number},
+    "order-send": lambda world: {"number": world.order.number},
+    "order-throw-away": lambda world: {"number": world.order.number},
+    "order-arrive": lambda world: {"number": world.order.number},
+    "order-paper": lambda world: {"number": world.order.number},
+    "order-csv": lambda world: {"number": world.order.number},
+    "order-line-mark": _pk("order_line"),
     "bench-gear-edit": _pk("bench_gear"),
     "bench-gear-lend": _pk("bench_gear"),
     "bench-gear-put-away": _pk("bench_gear"),
     "bench-gear-bring-back": _pk("bench_gear"),
     "bench-gear-back": _pk("loan"),
     "bench-meter-lend": _pk("meter"),
+    # files in and out
+    "parts-export-file": lambda world: {"slug": "parts"},
+    "parts-import-done": _pk("parts_file"),
+    "parts-import-undo": _pk("parts_file"),
     # papers
     "ticket-paper": _pk("visit", size="half-a4"),
     "ticket-print": _pk("visit", size="half-a4"),

@@ -1,10 +1,11 @@
 """The electrical test after a repair: may it go home?"""
 
+from dataclasses import replace
 from typing import Final
 
 from calc.engine import repair_test as engine
-from calc.engine.quantities import band, show, units
-from calc.engine.repair_test import Judged, Measured, Outcome, Protection, Result
+from calc.engine.quantities import band, nominal, show, units
+from calc.engine.repair_test import EN_50678, Judged, Limits, Measured, Outcome, Protection, Result
 from calc.worksheets.sheet import (
     Answer,
     Box,
@@ -45,6 +46,25 @@ _AREAS: Final = (
     ("3.31", "12 AWG, 3.31 mm²"),
     ("4", "4 mm²"),
 )
+
+
+def _own(name: str, label: str, unit: str, initial: str, bare: str = "") -> Box:
+    return Box(f"limit_{name}", label, unit=unit, bare=bare, initial=initial, above_zero=True)
+
+
+_OURS: Final = (
+    Box("limit_edition", "Standard and edition", Kind.WORDS, initial=EN_50678.edition),
+    _own("earth", "Protective earth, at most", "ohm", "0.3"),
+    _own("earth_cord", "That holds up to a cord of", "m", "5"),
+    _own("earth_step", "More for each further step of cord", "ohm", "0.1"),
+    _own("earth_step_cord", "Such a step is", "m", "7.5"),
+    _own("earth_most", "Protective earth, whatever the cord", "ohm", "1"),
+    _own("insulation", "Insulation, class I, at least", "ohm", "1", "MΩ"),
+    _own("insulation_class_ii", "Insulation, class II, at least", "ohm", "2", "MΩ"),
+    _own("insulation_class_iii", "Insulation, class III, at least", "ohm", "0.25", "MΩ"),
+    _own("protective_current", "Current in the protective conductor, at most", "A", "3.5", "mA"),
+    _own("touch_current", "Touch current, at most", "A", "0.5", "mA"),
+)
 _EARTHED: Final = ("protection", (Protection.CLASS_I,))
 _CURRENTS: Final = ("protection", (Protection.CLASS_I, Protection.CLASS_II, Protection.TWO_WIRE))
 _INSULATED: Final = ("protection", (Protection.CLASS_I, Protection.CLASS_II, Protection.CLASS_III))
@@ -66,7 +86,7 @@ def _compute(filled: Filled) -> Answer:
         heating=filled["heating"],
         works=_seen(filled["works"]),
     )
-    result = engine.verdict(found)
+    result = engine.verdict(found, _limits(filled))
     return Answer(
         said=_said(result),
         verdict=_VERDICTS[result.outcome],
@@ -74,6 +94,22 @@ def _compute(filled: Filled) -> Answer:
         cautions=_cautions(result),
         notes=_notes(result),
     )
+
+
+def _limits(filled: Filled) -> Limits:
+    """The shop's own limits; what it left as it was keeps the standard's source."""
+    ours = {box.name.removeprefix("limit_"): filled[box.name] for box in _OURS}
+    own = replace(EN_50678, **ours)
+    if all(_same(getattr(own, name), getattr(EN_50678, name)) for name in ours):
+        return EN_50678
+    clauses = EN_50678.clauses if own.edition == EN_50678.edition else ()
+    return replace(own, source="the shop’s own, as its owner wrote them down.", clauses=clauses)
+
+
+def _same(one: object, other: object) -> bool:
+    if isinstance(one, str):
+        return one == other
+    return abs(nominal(one, str(other.units)) - nominal(other)) <= 1e-9 * nominal(other)
 
 
 def _line(judged: Judged) -> Line:
@@ -282,4 +318,5 @@ SHEET = Worksheet(
         ),
     ),
     compute=_compute,
+    ours=_OURS,
 )

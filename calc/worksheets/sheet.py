@@ -254,7 +254,8 @@ class Worksheet:
 
     `compute` gets every box that is asked for; one that isn't is None. It raises `CircuitError` (or `BoxError`, to
     point at a box) with a sentence for what can't be.
-    `cautions` stand on the page whatever is filled in.
+    `cautions` stand on the page whatever is filled in. `ours` are boxes that the shop's owner fills in once for all,
+    like the limits of a safety test: nobody at the bench can type into them, `compute` gets them like the others.
     """
 
     slug: str
@@ -263,6 +264,7 @@ class Worksheet:
     groups: tuple[Group, ...]
     compute: Callable[[Filled], Answer]
     cautions: tuple[Caution, ...] = ()
+    ours: tuple[Box, ...] = ()
     order: int = 50
     icon: str = "reading"
 
@@ -317,6 +319,9 @@ def read(sheet: Worksheet, said: Mapping[str, str], accuracies: Accuracies | Non
     """Read all boxes of a worksheet from what was typed. Never raises for what somebody typed."""
     found = Read()
     said = _with_ratings(sheet, said)
+    for box in sheet.ours:
+        said = {box.name: box.initial, **said}
+        found.values[box.name] = _one(box, box.name, said, found, None)
     for group in sheet.groups:
         shown = group.only is None or said.get(group.only[0], "") in group.only[1]
         for box in group.boxes:
