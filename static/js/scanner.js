@@ -1,11 +1,29 @@
 // Scanning. A hand scanner is a keyboard that types fast and ends with Enter: where no box has the focus, such a burst
-// is looked up. Where the browser can read codes itself (and the page came over TLS), a button offers the camera.
+// is looked up, or sent by the form of the page that asks for scans (data-scan). Where the browser can read codes itself (and the page came over TLS), a button offers the camera.
 import { hook } from "./hook.js";
 
 const SHORTEST = 6; // characters; nothing we print is shorter
 const BETWEEN = 80; // ms between two characters; a scanner needs 5 to 30, and nobody types a number that fast
 
+// One scan after the other: the form is another one after each answer, and a hand is quicker than the network.
+const waiting = [];
+
+function sendNext() {
+  const form = document.querySelector("form[data-scan]");
+  if (form && waiting.length && !("sending" in form.dataset)) {
+    form.elements.q.value = waiting.shift();
+    form.requestSubmit();
+  }
+}
+document.addEventListener("htmx:load", sendNext);
+document.addEventListener("htmx:sendError", () => waiting.splice(0)); // whoever is told so scans again
+
 const look = (text) => {
+  if (document.querySelector("form[data-scan]")) {
+    waiting.push(text.slice(0, 300));
+    sendNext();
+    return;
+  }
   const url = document.body.dataset.scanUrl;
   if (url) {
     location.assign(`${url}?q=${encodeURIComponent(text.slice(0, 300))}`);

@@ -71,7 +71,7 @@ def test_what_became_of_it_is_kept_with_who_decided_and_what_the_clock_said(
     left.refresh_from_db()
     assert left.state == State.LET_GO
     assert left.storage_notices.count() == 3
-    assert timeline.of(left).first().words.startswith("let it go")
+    assert any(entry.words.startswith("let it go") for entry in timeline.of(left))
     with pytest.raises(TypeError):
         kept.save()
 
