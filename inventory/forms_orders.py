@@ -233,12 +233,15 @@ class DraftForm(forms.Form):
 
 
 class SendForm(forms.Form):
-    """An order went out."""
+    """An order went out. It shares its page with the draft's form, so its ids differ."""
 
     revision = forms.IntegerField(
         min_value=0, widget=forms.HiddenInput, error_messages={"required": _TOO_OLD, "invalid": _TOO_OLD}
     )
     due_on = DayField(label="Expected on", required=False)
+
+    def __init__(self, *args: Any, **kwargs: Any):
+        super().__init__(*args, auto_id="send_%s", **kwargs)
 
 
 class ArriveForm(forms.Form):

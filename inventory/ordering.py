@@ -24,7 +24,7 @@ from shop.models import Shop, Staff
 SUPPLIER_FIELDS: Final = ("name", "account", "email", "phone", "address", "lead_days", "note", "is_in_use")
 OFFER_FIELDS: Final = ("number", "pack", "price", "lead_days", "is_first")
 _CHANGED: Final = (
-    "Someone else changed this while you had it open. Look at what it says now; then send yours."
+    "Someone else changed this order while you had it open. Look at what it says now; then send yours."
 )
 MOST: Final = 100_000  # pieces on one line: beyond it somebody's finger slipped
 

@@ -60,6 +60,7 @@ class ShortPart:
     need: Need
     wants: list[Want]
     offers: list[Offer]
+    reorder_at: int | None = None
 
     @property
     def offer(self) -> Offer | None:
@@ -88,42 +89,58 @@ def short_list(planned: Mapping[int, int] | None = None) -> Short:
     wants: dict[int, list[Want]] = defaultdict(list)
     for want in Want.objects.open().select_related("job__gear", "job__person", "part__drawer"):
         wants[want.part_id].append(want)
-    for_shelf: dict[int, int] = defaultdict(int)
-    for_jobs: dict[tuple[int, int], int] = defaultdict(int)
-    for line in OrderLine.objects.filter(order__closed_at__isnull=True, will_not_come=False):
-        if line.job_id:
-            for_jobs[line.part_id, line.job_id] += line.open
-        else:
-            for_shelf[line.part_id] += line.open
-    here, rows = [], []
+    coming = _coming()
+    found = Short([], [])
     for part in _may_be_short(wants.keys() | planned.keys()):
+        still = [
+            (want, left)
+            for want in wants[part.pk]
+            if (left := want.left - coming[part.pk].get(want.job_id, 0)) > 0
+        ]
+        at = part.keep if part.keep is not None else planned.get(part.pk)
         free = part.is_free
-        still = []
-        for want in wants[part.pk]:
-            missing = max(want.left - for_jobs[part.pk, want.job_id], 0)
-            if missing:
-                still.append((want, missing))
-        wanted = sum(missing for _, missing in still)
-        if part.is_loose:
-            free = wanted if part.level == Part.Level.PLENTY else 0
-            need = reckon(
-                free=free, wanted=wanted, on_order=for_shelf[part.pk], reorder_at=0 if not free else None
-            )
-        else:
-            at = part.keep if part.keep is not None else planned.get(part.pk)
-            need = reckon(free=free, wanted=wanted, on_order=for_shelf[part.pk], reorder_at=at)
-        left = max(free, 0)
-        for want, missing in still:
-            if left:
-                here.append((want, min(left, missing)))
-            left = max(left - missing, 0)
+        if part.is_loose:  # nobody counts: there is enough for whoever wants some, or none
+            is_plenty = part.level == Part.Level.PLENTY
+            free, at = (sum(left for _, left in still), None) if is_plenty else (0, 0)
+        found.here.extend(_met(still, free))
+        need = reckon(
+            free=free,
+            wanted=sum(left for _, left in still),
+            on_order=coming[part.pk].get(None, 0),
+            reorder_at=at,
+        )
         if need.pieces:
-            on_order = for_shelf[part.pk] + sum(for_jobs[part.pk, want.job_id] for want in wants[part.pk])
-            rows.append(
-                ShortPart(part, free, on_order, need, [want for want, _ in still], list(part.offers.all()))
+            found.parts.append(
+                ShortPart(
+                    part=part,
+                    free=free,
+                    on_order=sum(coming[part.pk].values()),
+                    need=need,
+                    wants=[want for want, _ in still],
+                    offers=list(part.offers.all()),
+                    reorder_at=None if part.is_loose else at,
+                )
             )
-    rows.sort(key=lambda row: (not row.need.for_jobs, _first_asked(row), row.part.name, row.part.pk))
-    return Short(here, rows)
+    found.parts.sort(key=lambda row: (not row.need.for_jobs, _first_asked(row), row.part.name, row.part.pk))
+    return found
+
+
+def _coming() -> dict[int, dict[int | None, int]]:
+    """Pieces on orders, sent or not: of each part, for each job, and for none."""
+    coming: dict[int, dict[int | None, int]] = defaultdict(lambda: defaultdict(int))
+    for line in OrderLine.objects.filter(order__closed_at__isnull=True, will_not_come=False):
+        coming[line.part_id][line.job_id] += line.open
+    return coming
+
+
+def _met(still: list[tuple[Want, int]], free: int) -> list[tuple[Want, int]]:
+    """What is free, given to the wants in their order."""
+    met = []
+    for want, left in still:
+        if free > 0:
+            met.append((want, min(free, left)))
+        free -= left
+    return met
 
 
 def waiting_for(job: Job) -> list[dict]:

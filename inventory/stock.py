@@ -18,7 +18,7 @@ from intake import charges
 from intake.models import Charge, Invoice, Job
 from intake.models.bills import InvoiceLine, LineKind
 from intake.workflow import still_open
-from inventory.models import Aside, Move, Order, OrderLine, Part, Tube, TubeSet
+from inventory.models import Aside, Move, Order, OrderLine, Part, Tube, TubeSet, Want
 from shop import timeline
 from shop.errors import NotAllowedYet, Refused
 from shop.models import Shop, Staff
@@ -243,6 +243,8 @@ def undo(move: Move, *, by: Staff, words: str = "") -> Move:
         line.save(update_fields=["came"])
         if line.open:
             Order.objects.filter(pk=line.order_id).update(closed_at=None)
+        if line.job:
+            Want.objects.not_come(held, line.job, move.quantity)
     return _write(
         held,
         Move.Why(move.why),

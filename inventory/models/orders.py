@@ -114,6 +114,18 @@ class WantQuerySet(models.QuerySet["Want"]):
     def open(self) -> "WantQuerySet":
         return self.filter(ended_at__isnull=True)
 
+    def not_come(self, part: Part, job: Job, count: int) -> None:
+        """Count pieces as not here after all, that were counted off what a job wants of a part."""
+        rows = self.filter(part=part, job=job).select_for_update()
+        want = rows.open().first() or rows.filter(came=models.F("quantity")).last()
+        if want is None:
+            return
+        back = min(count, want.came)
+        want.came -= back
+        want.quantity += count - back if want.ended_at is None else 0
+        want.ended_at = None
+        want.save(update_fields=["came", "quantity", "ended_at"])
+
 
 class Want(models.Model):
     """Pieces that a job needs and that weren't on the shelf. Ends when they have come, or nobody needs them.

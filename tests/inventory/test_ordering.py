@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from intake.models import Job, State
 from inventory import aside, ordering, stock, wants
-from inventory.models import Aside, Offer, Order, Part, Want
+from inventory.models import Aside, Move, Offer, Order, Part, Want
 from inventory.ordering import Arrival, Pick, Wish
 from inventory.short import reckon, short_list, whole_packs
 from shop.errors import ChangedMeanwhile, NotAllowedYet
@@ -344,6 +344,18 @@ def test_what_comes_for_gear_that_is_gone_is_free(bench: Staff) -> None:
     assert aside.free_of(part) == 1
 
 
+def test_a_receipt_that_is_undone_leaves_the_line_open_and_the_job_wanting(bench: Staff) -> None:
+    part, job = PartFactory(), waiting()
+    wants.want(part, job, quantity=2, by=bench)
+    order = sent(sold(part), 2, bench)
+    arrive(order, bench, 2)
+    aside.let_go_of(Aside.objects.get(), by=bench)
+    stock.undo(Move.objects.get(), by=bench)
+    order.refresh_from_db()
+    assert (order.closed_at, order.lines.get().open) == (None, 2)
+    assert Want.objects.open().get().left == 2
+
+
 # --- Wants ---------------------------------------------------------------------------------------------------
 
 
@@ -404,3 +416,14 @@ def test_one_supplier_offers_a_part_once_a_number(bench: Staff) -> None:
     with pytest.raises(NotAllowedYet, match="already"):
         ordering.offer(part, supplier, facts=facts(), by=bench)
     ordering.offer(part, supplier, facts=facts(number="C-22-T"), by=bench)
+
+
+def test_plenty_of_a_loose_part_is_offered_and_not_ordered(bench: Staff) -> None:
+    part, job = PartFactory(is_loose=True, level="out"), waiting()
+    want = wants.want(part, job, quantity=2, by=bench)
+    ordering.gather([Pick(sold(part), 2)], by=bench)
+    stock.set_level(part, "plenty", by=bench)
+    assert short_list().parts == []
+    ordering.throw_away(Order.objects.get(), by=bench)
+    assert (short_list().here, short_list().parts) == ([(want, 2)], [])
+    assert wants.from_the_shelf(want, by=bench) == job
