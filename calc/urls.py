@@ -14,6 +14,7 @@ urlpatterns: list = [
     ),
     # worksheets
     path("worksheets/", views_worksheets.worksheets, name="worksheets"),
+    path("tube-table/", views_worksheets.tube_table, name="tube-table"),
     path("worksheets/<slug:slug>/", views_worksheets.worksheet, name="worksheet"),
     path("worksheets/<slug:slug>/answer/", views_worksheets.worksheet_answer, name="worksheet-answer"),
     path("worksheets/<slug:slug>/ours/", views_worksheets.worksheet_ours, name="worksheet-ours"),

@@ -14,6 +14,7 @@ from calc import sheets
 from calc.comparing import compare
 from calc.forms_worksheets import KeepForm, Shown, complaints, meter_in, said_in, shown, shown_ours
 from calc.models import KeptSheet, Meter
+from calc.tube_table import table
 from calc.worksheets import all_sheets, by_slug
 from calc.worksheets.chart import draw
 from calc.worksheets.sheet import Answer, Worksheet, count_name, how_many
@@ -31,6 +32,15 @@ from shop.once import once
 @allowed("see jobs")
 def worksheets(request: Request) -> HttpResponse:
     return page_or_part(request, "calc/worksheets.html", {"sheets": all_sheets()}, part="main")
+
+
+@require_GET
+@allowed("see jobs")
+def tube_table(request: Request) -> HttpResponse:
+    text = request.GET.get("q", "")[:40]
+    parts = table(text)
+    context = {"text": text, "parts": parts, "only_one": sum(len(part.entries) for part in parts) == 1}
+    return page_or_part(request, "calc/tube_table.html", context, part="tubes")
 
 
 @require_GET

@@ -232,6 +232,7 @@ class FullShop:
             + [({"slug": "power-and-level"}, f"?{_filled(each)}") for each in _recorded()]
             + [({"slug": "spring-tank"}, f"?{_filled(TANK)}")],
             "worksheet-answer": [({"slug": "idle-current"}, f"?{_filled(IDLE)}")],
+            "tube-table": [({}, ""), ({}, "?q=gz34"), ({}, "?q=nothing")],
             "worksheet-ours": [({"slug": "after-repair-test"}, "")],
             "job-worksheets": [(job, ""), ({"claim": self.tagged.claim}, "")],
             "job-worksheet": [({**job, "slug": slug}, "") for slug in _WORKED_OUT],
