@@ -36,6 +36,7 @@ HARMLESS_TWICE = {
     "storage-letters-paper": "makes a paper, writes nothing",
     "recording": "reads a recording into the address of the next page, writes nothing",
     "job-recording": "reads a recording into the address of the next page, writes nothing",
+    "parts-import": "reads a file and says what it would do, writes nothing",
     "pad-entry-shape": "answers with the form in another shape, writes nothing",
 }
 NOT_YOURS = "This needs someone else"  # what shop.access says
