@@ -136,7 +136,7 @@ class PartOrderForm(forms.Form):
     quantity = PiecesField(label="Pieces")
 
     def __init__(self, *args: Any, part: Part, **kwargs: Any):
-        super().__init__(*args, **kwargs)
+        super().__init__(*args, auto_id="order_%s", **kwargs)  # other forms of the part share its page
         self.fields["offer"].queryset = part.offers.filter(supplier__is_in_use=True).select_related(
             "supplier"
         )
@@ -171,7 +171,7 @@ class GatherForm(forms.Form):
         for short in self.parts:
             key = short.part.pk
             self.fields[f"tick-{key}"] = forms.BooleanField(
-                label=short.part.name, required=False, initial=bool(short.need.for_jobs)
+                label=f"Order {short.part.name}", required=False, initial=bool(short.need.for_jobs)
             )
             self.fields[f"pieces-{key}"] = PiecesField(
                 label=f"Pieces of {short.part.name}", required=False, initial=short.pieces
