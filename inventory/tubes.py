@@ -258,6 +258,11 @@ def last_reading(tube: Tube) -> TubeReading | None:
     return next(iter(tube.readings.all()), None)
 
 
+def last_of_kind(tube: Tube) -> TubeReading | None:
+    """The newest reading of any tube of the same part."""
+    return TubeReading.objects.filter(tube__part=tube.part_id).first()
+
+
 def conditions_of(reading: TubeReading) -> Conditions:
     """What a reading was taken at."""
     return Conditions(
