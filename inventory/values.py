@@ -38,7 +38,7 @@ _USUAL: Final[dict[str, tuple[str, ...]]] = {
 }
 _BY_TYPE: Final = (Kind.TUBE, Kind.DIODE, Kind.ZENER, Kind.TRANSISTOR)
 _BY_IMPEDANCE: Final = (Kind.TANK, Kind.SPEAKER, Kind.TRANSFORMER)
-_UNIT_OF_VALUE: Final = {
+UNIT_OF_VALUE: Final = {
     Kind.CAPACITOR: "F",
     Kind.RESISTOR: "ohm",
     Kind.POT: "ohm",
@@ -133,6 +133,20 @@ _ONLY_NUMBER: Final = re.compile(_NUMBER)
 _LETTERS: Final = re.compile(r"[A-Za-zµμΩΩ°%]+")
 
 
+def unit_of(kind: str, field: str) -> str | None:
+    """The unit of a part's field, a key of `UNITS`; None for words."""
+    if field == "value":
+        return UNIT_OF_VALUE.get(kind)
+    return {
+        "tolerance": "%",
+        "volts": "V",
+        "watts": "W",
+        "amps": "A",
+        "impedance": "ohm",
+        "hottest": "degC",
+    }.get(field)
+
+
 # --- What a part is ------------------------------------------------------------------------------------------
 
 
@@ -210,7 +224,7 @@ def search_text(part: Part) -> str:
 def said_of(part: Part | Values) -> list[str]:
     """A part's values as people say them: "22 µF", "450 V", "axial"."""
     shown = []
-    value_unit = _UNIT_OF_VALUE.get(part.kind)
+    value_unit = UNIT_OF_VALUE.get(part.kind)
     numbers = (
         (part.value, value_unit), (part.tolerance, "%"), (part.volts, "V"), (part.amps, "A"), (part.watts, "W"),
         (part.impedance, "ohm"), (part.hottest, "degC"),

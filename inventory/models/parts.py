@@ -6,6 +6,7 @@ from django.core.validators import MinValueValidator
 from django.db import models
 from django.db.models import F, Q, Sum
 from django.db.models.functions import Coalesce
+from django.urls import reverse
 from django.utils import timezone
 
 
@@ -25,6 +26,9 @@ class Drawer(models.Model):
 
     def __str__(self) -> str:
         return self.code
+
+    def get_absolute_url(self) -> str:
+        return reverse("drawer", args=[self.pk])
 
 
 class Kind(models.TextChoices):
@@ -57,9 +61,10 @@ class PartQuerySet(models.QuerySet["Part"]):
         return self.filter(is_loose=False)
 
     def free(self) -> "PartQuerySet":
-        """With `is_free`: how many are there and not put aside for a job."""
+        """With `is_free`: how many are there and not put aside for a job. In their usual order."""
         held = Coalesce(Sum("asides__quantity", filter=Q(asides__ended_at__isnull=True)), 0)
-        return self.annotate(put_aside=held).annotate(is_free=F("quantity") - F("put_aside"))
+        rows = self.annotate(put_aside=held).annotate(is_free=F("quantity") - F("put_aside"))
+        return rows.order_by(*Part._meta.ordering)  # summing up forgets the order
 
 
 class Part(models.Model):
@@ -112,7 +117,7 @@ class Part(models.Model):
         help_text="Empty: from the cost, by the shop’s mark-up.",
     )
     keep = models.PositiveIntegerField("reorder at", null=True, blank=True)  # empty: as the planner says
-    photo = models.CharField(max_length=200, blank=True, editable=False)
+    photo = models.FileField(upload_to="parts", blank=True, editable=False)  # always one that we encoded
     is_in_use = models.BooleanField("in use", default=True)
     search = models.CharField(max_length=600, blank=True, editable=False)  # folded words
     revision = models.PositiveIntegerField(default=0, editable=False)
@@ -138,3 +143,6 @@ class Part(models.Model):
 
     def __str__(self) -> str:
         return self.name
+
+    def get_absolute_url(self) -> str:
+        return reverse("part", args=[self.pk])
