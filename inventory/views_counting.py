@@ -33,7 +33,9 @@ def count_rounds(request: Request) -> HttpResponse:
     if request.method == "POST" and form.is_valid():
         begun = counting.begin(by=request.user, words=form.cleaned_data["words"])
         return go_to(request, "count-round", begun.pk)
-    rounds = CountRound.objects.select_related("by").annotate(many=Count("lines"))
+    rounds = (
+        CountRound.objects.select_related("by").annotate(many=Count("lines")).order_by("-began_at", "-pk")
+    )
     over = rounds.exclude(posted_at=None, dropped_at=None)
     context = {
         "form": form,

@@ -5,18 +5,25 @@ import { hook } from "./hook.js";
 const SHORTEST = 6; // characters; nothing we print is shorter
 const BETWEEN = 80; // ms between two characters; a scanner needs 5 to 30, and nobody types a number that fast
 
-// One scan after the other: the form is another one after each answer, and a hand is quicker than the network.
+// One scan after the other: each answer brings a form of its own, and a hand is quicker than the network.
 const waiting = [];
+let sent = null; // the form whose answer is on its way
 
 function sendNext() {
   const form = document.querySelector("form[data-scan]");
-  if (form && waiting.length && !("sending" in form.dataset)) {
+  if (form && form !== sent && waiting.length) {
+    sent = form;
     form.elements.q.value = waiting.shift();
     form.requestSubmit();
   }
 }
 document.addEventListener("htmx:load", sendNext);
-document.addEventListener("htmx:sendError", () => waiting.splice(0)); // whoever is told so scans again
+document.addEventListener("htmx:afterRequest", (event) => {
+  if (event.target === sent && event.target.isConnected) {
+    sent = null; // no answer took its place: the page says why, and whoever reads it scans again
+    waiting.length = 0;
+  }
+});
 
 const look = (text) => {
   if (document.querySelector("form[data-scan]")) {
