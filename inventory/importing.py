@@ -53,6 +53,7 @@ class Planned:
     quantity: int | None = None
     level: str | None = None
     cost: Decimal = Decimal(0)
+    comes_in: bool = False  # there was none: what is there now came in, at that cost
     words: list[str] = field(default_factory=list)
 
 
@@ -205,7 +206,7 @@ class _Shelf:
         if isinstance(quantity, str):
             planned.level = quantity
         elif quantity:
-            planned.quantity = quantity
+            planned.quantity, planned.comes_in = quantity, True
         planned.cost = said.get("cost", Decimal(0))
         part = Part(**facts)
         described = ", ".join(said_of(part))
@@ -240,10 +241,11 @@ class _Shelf:
             planned.does = Does.CHANGE
         else:
             planned.words = ["stands there already"]
-        planned.cost = line.said.get("cost", Decimal(0))
-        if "is_in_use" in planned.facts and planned.quantity and not part.quantity:
-            planned.words.append(f"at {shown(planned.cost)} each")
-        elif "cost" in line.said and line.said["cost"] != part.cost:
+        cost = line.said.get("cost")
+        if cost is not None and planned.quantity and not part.quantity:
+            planned.cost, planned.comes_in = cost, True
+            planned.words.append(f"come in at {shown(cost)} each")
+        elif cost is not None and cost != part.cost:
             planned.words.append("its cost stays: that comes from what is received")
 
     def _count(self, planned: Planned, part: Part, said: int | str | None) -> bool:
@@ -368,8 +370,7 @@ def _do(each: Planned, file: Import, drawers: dict[str, Drawer], by: Staff) -> N
         part.save(update_fields=[*facts, "search", "revision"])
     words = f"read in from {file.name}, line {each.line}"
     move = None
-    came = each.part is None or ("is_in_use" in each.facts and not part.quantity)
-    if came and each.quantity:
+    if each.comes_in:
         move = stock.receive(part, quantity=each.quantity, cost_each=each.cost, by=by, words=words)
     elif each.quantity is not None:
         move = stock.count(part, counted=each.quantity, by=by, words=words)

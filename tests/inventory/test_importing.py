@@ -185,6 +185,36 @@ def test_a_part_that_is_not_counted_takes_its_word(shop, owner):
     assert part.level == "out"
 
 
+def test_what_comes_where_nothing_was_comes_in_at_its_cost(shop, owner):
+    part = PartFactory(name="22u 450V axial")
+    file = read_in("kind,what it is,how many,cost\ncapacitor,22u 450V axial,12,0.85\n", owner)
+    part.refresh_from_db()
+    assert (part.quantity, part.cost) == (12, Decimal("0.85"))
+    assert Move.objects.get().why == Move.Why.RECEIVED
+    importing.undo(file, by=owner)
+    part.refresh_from_db()
+    assert (part.quantity, part.cost, part.is_in_use) == (0, 0, True)
+
+
+def test_a_cost_is_what_was_paid_and_no_file_changes_it(shop, owner):
+    part = PartFactory(name="22u 450V axial")
+    stock.receive(part, quantity=3, cost_each=Decimal(1), by=owner)
+    (line,) = plan_of("kind,what it is,how many,cost\ncapacitor,22u 450V axial,3,0.85\n").lines
+    assert line.does is Does.NOTHING
+    assert "its cost stays: that comes from what is received" in line.words
+
+
+def test_a_drawer_that_is_out_of_use_takes_no_parts(shop):
+    DrawerFactory(code="B-14", is_in_use=False)
+    (line,) = plan_of("kind,what it is,drawer\nfuse,2A,b-14\n").lines
+    assert line.words == ["The drawer B-14 is out of use."]
+
+
+def test_two_lines_in_one_new_drawer_make_it_once(shop, owner):
+    read_in("kind,what it is,drawer\nfuse,2A,c-1\nfuse,3A,C-1\n", owner)
+    assert list(Drawer.objects.values_list("code", flat=True)) == ["C-1"]
+
+
 # --- undoing it
 
 
