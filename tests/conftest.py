@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from django.conf import settings
 from django.core.management import call_command
 from django.db import connection, connections
 from django.http import HttpResponse
@@ -30,6 +31,23 @@ def django_db_setup(django_db_setup: None, django_db_blocker: Any) -> list[str]:
         for table in keep.kept_tables():
             keep.lift(connection, table)
     return missing
+
+
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    """On PostgreSQL, the second database, run what asks it something; the rest has run on the first."""
+    if settings.DATABASES["default"]["ENGINE"].endswith("sqlite3"):
+        return
+    asking = [item for item in items if _asks_the_database(item) and not item.get_closest_marker("anywhere")]
+    asked = set(asking)
+    config.hook.pytest_deselected(items=[item for item in items if item not in asked])
+    items[:] = asking
+
+
+def _asks_the_database(item: pytest.Item) -> bool:
+    fixtures = set(getattr(item, "fixturenames", ()))
+    return bool(
+        item.get_closest_marker("django_db") or fixtures & {"db", "transactional_db", "racing_database"}
+    )
 
 
 @pytest.fixture(autouse=True)

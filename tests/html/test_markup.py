@@ -137,6 +137,7 @@ def doors_and_refusals(full: FullShop) -> Answers:
     return answers | {s: HttpResponse(render_to_string(f"{s}.html")) for s in ("400", "403", "500")}
 
 
+@pytest.mark.anywhere
 def test_every_page_is_html(db: None, tmp_path: Path) -> None:
     answers = first_start()
     ShopFactory()
@@ -164,7 +165,15 @@ def test_every_page_is_among_those_that_are_looked_at(owner: Staff, bench: Staff
         "test-tone",
         "test-sweep",
         *(report.csv_url_name for report in REPORTS),
-    }  # a picture, a PDF, sounds, tables
+        "part-photo",
+        "part-read",
+        "order-csv",
+        "parts-export-file",
+        "planning-csv",
+        "best-use-csv",
+        "asleep-csv",
+        "queue-needs-csv",
+    }  # a picture, a PDF, sounds, tables, a line below a box
     signposts = {
         "scan",
         "dropoff-find",
@@ -173,8 +182,12 @@ def test_every_page_is_among_those_that_are_looked_at(owner: Staff, bench: Staff
         "job-money",
         "job-agreed",
         "job-warranty",
+        "drawer-scan",
+        "part-stand-ins",
+        "count-scan",
     }  # lead whoever asks for a page to another
     some = {"claim": full.here.claim, "pk": full.waiting.pk, "number": 1, "size": "roll"}
+    some |= {"code": full.stock.drawer.code, "key": full.stock.drawer.pk, "slug": "parts"}
     tablet, missing = signed_in(owner), []
     for pattern in full_shop.patterns():
         if pattern.name in looked_at | no_pages | signposts:

@@ -20,6 +20,8 @@ from shop.roles import ACTS, Role, may
 from tests.factories import StaffFactory
 from tests.samples import SAMPLES, World, fill
 
+pytestmark = pytest.mark.anywhere
+
 # POSTs that carry no one-time key, and why two taps of them do no harm.
 HARMLESS_TWICE = {
     "theme": "keeps the look of the device in a cookie",
