@@ -13,8 +13,7 @@ from functools import cached_property
 from typing import Any, Final
 from zoneinfo import ZoneInfo
 
-from django.db.models import Avg, DurationField, ExpressionWrapper, F, Max, Min, Prefetch, Q, Sum
-from django.db.models.functions import Coalesce
+from django.db.models import Avg, DurationField, ExpressionWrapper, F, Max, Min, Prefetch, Sum
 
 from intake.folding import fold
 from intake.models import Job, State
@@ -320,16 +319,19 @@ class Sleeper:
 
 
 def asleep(today: dt.date, zone: ZoneInfo) -> list[Sleeper]:
-    """Read every part on the shelf with when it was moved last, the most money first: one query.
+    """Read every part on the shelf with when it was moved last, the most money first: two queries.
 
     To be counted is no move; nor is what was undone.
     """
-    moved = ~Q(moves__why=Move.Why.COUNTED) & Q(moves__undoes__isnull=True, moves__undone_by__isnull=True)
+    undone = Move.objects.filter(undoes__isnull=False).order_by().values("undoes")
+    moves = Move.objects.filter(undoes__isnull=True).exclude(why=Move.Why.COUNTED).exclude(pk__in=undone)
+    moved = dict(
+        moves.order_by().values_list("part_id").annotate(last=Max("at")).values_list("part_id", "last")
+    )
     rows = Part.objects.counted().filter(quantity__gt=0).select_related("drawer")
-    rows = rows.annotate(moved_at=Coalesce(Max("moves__at", filter=moved), F("made_at")))
     found = []
     for part in rows:
-        day = part.moved_at.astimezone(zone).date()
+        day = moved.get(part.pk, part.made_at).astimezone(zone).date()
         found.append(Sleeper(part, day, planning.months_between(day, today)))
     return sorted(found, key=lambda each: (-each.money, each.part.name, each.part.pk))
 
@@ -344,6 +346,7 @@ IN_THE_QUEUE: Final = (
     State.PARTS_ON_ORDER,
 )
 ENOUGH_ALIKE: Final = 3  # jobs on the same kind of gear, where there was none on the same model
+LATEST: Final = 50  # jobs on like gear that are looked at: what is longer ago says less
 LEAST_NEED: Final = 0.1  # pieces expected: fewer is no news
 
 
@@ -354,7 +357,8 @@ class Needed:
     part: Part
     jobs: list[Job] = field(default_factory=list)
     chances: list[dict[int, float]] = field(default_factory=list)
-    behind: set[int] = field(default_factory=set)  # past jobs
+    behind: set[int] = field(default_factory=set)  # past jobs that took it
+    like: set[int] = field(default_factory=set)  # past jobs on like gear
     is_same_model: bool = False
 
     @cached_property
@@ -371,6 +375,15 @@ class Needed:
         """How likely what is free won't do."""
         return self.spread.more_than(max(self.part.is_free, 0))
 
+    @property
+    def short_percent(self) -> float:
+        return 100 * self.short
+
+    @property
+    def others(self) -> int:
+        """Jobs beyond the first two, which are named."""
+        return max(len(self.jobs) - 2, 0)
+
 
 @dataclass(frozen=True)
 class Queue:
@@ -382,36 +395,40 @@ class Queue:
 
 
 def queue_needs() -> Queue:
-    """Read what jobs in the queue will need: six queries. The likeliest to run short first.
+    """Read what jobs in the queue will need: seven queries. The likeliest to run short first.
 
     Like gear is the same maker and model; where that was never repaired here, the same kind and technology.
     """
     waiting = list(
         Job.objects.filter(state__in=IN_THE_QUEUE, declined=False).select_related("gear").order_by("pk")
     )
-    used: dict[int, dict[int, int]] = defaultdict(dict)
     moves = Move.objects.filter(why__in=_OUT, job__isnull=False).order_by()
     first = moves.aggregate(first=Min("at"))["first"]
     if first is None or not waiting:
         return Queue(len(waiting), [], waiting)
-    for job, part, net in moves.values_list("job_id", "part_id").annotate(net=Sum("quantity")).iterator():
-        if net < 0:
-            used[job][part] = -net
+    models = {_model(job.gear.maker, job.gear.model) for job in waiting if job.gear.model}
+    kinds = {(job.gear.kind, job.gear.technology) for job in waiting}
     past = Job.objects.filter(ready_at__gte=first, declined=False).exclude(state__in=IN_THE_QUEUE)
-    same: dict[tuple, list[int]] = defaultdict(list)
-    alike: dict[tuple, list[int]] = defaultdict(list)
+    same: dict[tuple[str, str], list[int]] = defaultdict(list)
+    alike: dict[tuple[str, str], list[int]] = defaultdict(list)
     gear = ("gear__maker", "gear__model", "gear__kind", "gear__technology")
-    for pk, maker, model, kind, technology in past.values_list("pk", *gear):
-        if model:
-            same[fold(maker), fold(model)].append(pk)
-        alike[kind, technology].append(pk)
+    for pk, maker, model, kind, technology in past.order_by("-ready_at", "-pk").values_list("pk", *gear):
+        for key, known, keys in ((_model(maker, model), same, models), ((kind, technology), alike, kinds)):
+            if key in keys and len(known[key]) < LATEST:
+                known[key].append(pk)
+    looked_at = {pk for known in (same, alike) for of in known.values() for pk in of}
+    used: dict[int, dict[int, int]] = defaultdict(dict)
+    took = moves.filter(job__in=looked_at | {job.pk for job in waiting})
+    for job_pk, part_pk, net in took.values_list("job_id", "part_id").annotate(net=Sum("quantity")):
+        if net < 0:
+            used[job_pk][part_pk] = -net
     covered = _covered(waiting)
-    chances: dict[tuple, dict[int, dict[int, float]]] = {}
+    chances: dict[tuple[str, ...], dict[int, dict[int, float]]] = {}
     found: dict[int, list[tuple[Job, dict[int, float], list[int], bool]]] = defaultdict(list)
     unlike = []
     for job in waiting:
-        key = ("model", fold(job.gear.maker), fold(job.gear.model))
-        like = same.get(key[1:], []) if job.gear.model else []
+        key = ("model", *_model(job.gear.maker, job.gear.model))
+        like = same.get(key[1:], [])
         is_same = bool(like)
         if not like:
             key = ("kind", job.gear.kind, job.gear.technology)
@@ -431,12 +448,17 @@ def queue_needs() -> Queue:
         for job, wants, like, is_same in found[part.pk]:
             need.jobs.append(job)
             need.chances.append(wants)
+            need.like.update(like)
             need.behind.update(pk for pk in like if part.pk in used.get(pk, ()))
             need.is_same_model = need.is_same_model or is_same
         if need.expected >= LEAST_NEED:
             needs.append(need)
     needs.sort(key=lambda need: (-need.short, -need.expected, need.part.name, need.part.pk))
     return Queue(len(waiting), needs, unlike)
+
+
+def _model(maker: str, model: str) -> tuple[str, str]:
+    return fold(maker), fold(model)
 
 
 def _chances(like: list[int], used: Mapping[int, Mapping[int, int]]) -> dict[int, dict[int, float]]:

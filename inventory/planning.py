@@ -163,6 +163,13 @@ class Spread:
         """
         return self.at_most(count - 1)
 
+    def jobs_served(self, count: int, sizes: Mapping[int, float]) -> float:
+        """Share of jobs that find all they take on the shelf, reordering one for one; `sizes` as for `many`.
+
+        As `fill_rate` for each size: a job of k pieces is served where at most `count` - k are wanted until more comes.
+        """
+        return math.fsum(share * self.at_most(count - size) for size, share in _shares(sizes).items())
+
     def enough_for(self, service: float) -> int:
         """Return the smallest whole count with P(D ≤ count) ≥ service: the reorder point, the base stock.
 

@@ -1,9 +1,11 @@
 """What the stock plugs into the sockets below."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from typing import Any
 
 from calc.on_hand import OnHand, on_hand
+from intake import keeping
+from inventory import aside
 from shop import sockets
 
 # --- bench gear
@@ -17,6 +19,28 @@ def _test_loads() -> Mapping[str, str]:
 
 on_hand.plug(OnHand("test loads", "speaker-loads", _test_loads))
 
+
+# --- reports
+
+for _name, _title, _words, _act, _order in (
+    (
+        "planning",
+        "When to reorder",
+        "At how many to order each part, from what jobs took so far.",
+        "see parts",
+        60,
+    ),
+    (
+        "best-use",
+        "Best use of a sum",
+        "Which parts spare the most jobs a wait for the money.",
+        "order parts",
+        61,
+    ),
+    ("asleep", "Money asleep", "What lies in the drawers, by months without a move.", "order parts", 62),
+    ("queue-needs", "What the queue will need", "From what jobs on like gear used before.", "see parts", 63),
+):
+    sockets.reports.plug(sockets.Report(_name, _title, _words, _name, _act, order=_order))
 
 # --- the demo
 
@@ -42,3 +66,110 @@ def _as_it_is_now(clock: Any) -> None:
 # The drawers before the jobs, which take out of them; what jobs wait for after these.
 sockets.demo_parts.plug(sockets.DemoPart("drawers", load=_fill_drawers, take_part=_take, order=15))
 sockets.demo_parts.plug(sockets.DemoPart("stock today", load=_as_it_is_now, order=40))
+
+
+# --- at the bench
+
+
+def _job_parts(request: Any, job: Any) -> dict[str, Any]:
+    from inventory import views_use
+
+    return views_use.panel(request, job)
+
+
+def _told_of_gear(job: Any, kept: Any, by: Any) -> None:
+    from inventory import using
+
+    using.told_of_gear(job, kept, by)
+
+
+sockets.panels.plug(
+    sockets.Panel("parts", "job bench", "see parts", "inventory/_job_parts.html", _job_parts, order=20)
+)
+keeping.parts_takers.plug(keeping.PartsTaker("stock", _told_of_gear))
+
+
+# --- orders
+
+
+def _part_offers(request: Any, part: Any) -> dict[str, Any]:
+    from inventory import views_short
+
+    return views_short.part_panel(request, part)
+
+
+def _job_wants(request: Any, job: Any) -> dict[str, Any] | None:
+    from inventory import views_short
+
+    return views_short.job_panel(request, job)
+
+
+def _front_parts(request: Any, thing: None) -> dict[str, Any] | None:
+    from inventory import views_short
+
+    return views_short.front_panel(request, thing)
+
+
+for _name, _place, _template, _context, _order in (
+    ("ordering it", "part", "inventory/_offers.html", _part_offers, 30),
+    ("parts that aren't here", "job bench", "inventory/_job_wants.html", _job_wants, 21),
+    ("parts that came", "front page", "inventory/_front_parts.html", _front_parts, 42),
+):
+    sockets.panels.plug(sockets.Panel(_name, _place, "see parts", _template, _context, _order))
+
+
+# --- the search box, and what keeps a job back
+
+
+def _find_parts(text: str, limit: int) -> Iterable[sockets.Hit]:
+    from inventory import finders  # the engine's units take a quarter of a second to load
+
+    return finders.find_parts(text, limit)
+
+
+def _find_drawers(text: str, limit: int) -> Iterable[sockets.Hit]:
+    from inventory import finders
+
+    return finders.find_drawers(text, limit)
+
+
+def _named_whole(text: str) -> str | None:
+    from inventory import finders
+
+    return finders.named_whole(text)
+
+
+sockets.finders.plug(sockets.Finder("Parts", "see parts", _find_parts, _named_whole, order=50))
+sockets.finders.plug(sockets.Finder("Drawers", "see parts", _find_drawers, order=60))
+sockets.gates.plug(sockets.Gate("nothing still put aside", aside.still_put_aside, order=45))
+
+
+# --- stand-ins, tubes and sets
+
+
+def _serves(request: Any, part: Any) -> dict[str, Any] | None:
+    from inventory import views_tubes
+
+    return views_tubes.part_panel(part)
+
+
+def _tubes_found(text: str, limit: int) -> list[sockets.Hit]:
+    from inventory import tube_labels
+
+    return tube_labels.found(text, limit)
+
+
+def _tube_straight(text: str) -> str | None:
+    from inventory import tube_labels
+
+    return tube_labels.address_of(text)
+
+
+sockets.panels.plug(
+    sockets.Panel(
+        "what else would serve", "part", "see parts", "inventory/_part_tubes.html", _serves, order=40
+    )
+)
+sockets.finders.plug(
+    sockets.Finder("Tubes and sets", "see parts", _tubes_found, straight=_tube_straight, order=45)
+)

@@ -147,6 +147,16 @@ def test_pieces_by_pairs_and_quads_are_the_sum_over_jobs() -> None:
     assert spread.mean == pytest.approx(mean * 2.5)
 
 
+def test_a_job_is_served_where_all_its_pieces_are_there() -> None:
+    """Of jobs that all take a pair, so many find it as find one of half the stock; scipy's Poisson."""
+    pairs = planning.many(0.9, {2: 1})
+    for count in range(9):
+        assert pairs.jobs_served(count, {2: 1}) == pytest.approx(
+            stats.poisson(0.9).cdf(count // 2 - 1), abs=1e-12
+        )
+    assert pairs.jobs_served(4, {1: 1}) == pairs.fill_rate(4)
+
+
 def test_sizes_may_be_counts_of_jobs() -> None:
     assert planning.many(1.3, {2: 3, 4: 1}).chances == pytest.approx(
         planning.many(1.3, {2: 0.75, 4: 0.25}).chances
