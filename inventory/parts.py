@@ -34,7 +34,6 @@ def new_part(
     """Write a part down; with a quantity, what is there of it already, at what one cost."""
     part = Part(**{name: said for name, said in facts.items() if name in FIELDS})
     _level(part)
-    part.search = values.search_text(part)
     part.save()
     timeline.write(part, by=by, words="wrote it down", after=_words(part))
     if quantity:
@@ -69,9 +68,8 @@ def change_part(part: Part, *, facts: Mapping[str, Any], by: Staff, revision: in
     if (held.is_loose or not held.is_in_use) and stock.held_by(held):
         raise NotAllowedYet("Some are put aside for a job. Let go of them first.")
     _level(held)
-    held.search = values.search_text(held)
     held.revision += 1
-    held.save(update_fields=[*(name for name in facts if name in FIELDS), "level", "search", "revision"])
+    held.save(update_fields=[*(name for name in facts if name in FIELDS), "level", "revision"])
     after = _words(held)
     if before != after:
         timeline.write(held, by=by, words="changed it", before=before, after=after)

@@ -214,11 +214,8 @@ def read_part(text: str, kind: str | None = None) -> Values:
 
 def search_text(part: Part) -> str:
     """The folded words that a part is found by, each between spaces: found by its beginning, or whole."""
-    kind = part.get_kind_display()
-    words = fold(
-        part.name, kind, part.designation, part.technology, part.leads, part.taper, part.shaft, part.make, part.note
-    )  # fmt: skip
-    return f" {' '.join(dict.fromkeys(words.split()))} "[:600]
+    part.refold()
+    return part.search
 
 
 def said_of(part: Part | Values) -> list[str]:

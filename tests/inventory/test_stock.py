@@ -1,14 +1,21 @@
 """The ledger: what comes in, what goes out, what it costs, and what keeps it true."""
 
 from decimal import Decimal
+from typing import Any
 
 import pytest
+from django.core.management import CommandError, call_command
+from django.db.models import Sum
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
 
-from intake.models import Charge
+from intake import billing, credits
+from intake.models import Charge, Job, State
 from inventory import aside, stock
-from inventory.models import Move
+from inventory.models import Move, Part, Tube, TubeSet
 from inventory.stock import NotEnough
-from shop.errors import NotAllowedYet
+from shop.errors import NotAllowedYet, Refused
+from shop.models import Staff
 from tests.factories import JobFactory, PartFactory
 
 pytestmark = pytest.mark.django_db
@@ -121,3 +128,179 @@ def test_a_loose_part_has_no_moves(bench):
     loose.refresh_from_db()
     assert loose.level == "out"
     assert not Move.objects.exists()
+
+
+# --- What always holds ---------------------------------------------------------------------------------------
+
+PIECES = st.integers(1, 6)
+COSTS = st.decimals(0, 50, places=2)
+ACTS = st.lists(
+    st.one_of(
+        st.tuples(st.just("receive"), PIECES, COSTS),
+        st.tuples(st.just("harvest"), PIECES, st.none()),
+        st.tuples(st.just("use"), PIECES, st.booleans()),
+        st.tuples(st.just("give back"), st.integers(0, 20), PIECES),
+        st.tuples(st.just("scrap"), PIECES, st.none()),
+        st.tuples(st.just("sell"), PIECES, st.booleans()),
+        st.tuples(st.just("count"), st.integers(0, 12), st.none()),
+        st.tuples(st.just("aside"), PIECES, st.none()),
+        st.tuples(st.just("undo"), st.integers(0, 20), st.booleans()),
+    ),
+    max_size=14,
+)
+
+
+def do(act: str, first: int, second: Any, part: Part, job: Job, other: Job, by: Staff) -> None:
+    moves = list(Move.objects.filter(part=part).order_by("pk"))
+    if act == "receive":
+        stock.receive(part, quantity=first, cost_each=second, by=by)
+    elif act == "harvest":
+        stock.harvest(part, quantity=first, by=by)
+    elif act == "use":
+        stock.use_on_job(part, job, quantity=first, by=by, words="It was there." if second else "")
+    elif act == "give back":
+        stock.give_back(moves[first], quantity=second, by=by)
+    elif act == "scrap":
+        stock.scrap(part, quantity=first, words="Leaked.", by=by)
+    elif act == "sell":
+        stock.sell(part, quantity=first, words="It was there." if second else "", by=by)
+    elif act == "count":
+        stock.count(part, counted=first, by=by)
+    elif act == "aside":
+        aside.put_aside(part, other, quantity=first, by=by)
+    else:
+        stock.undo(moves[first], by=by, words="Wrong." if second else "")
+
+
+def replayed(moves: list[Move]) -> Decimal:
+    """The moving average by the book: total cost over pieces, anew at each receipt. Undone moves never were."""
+    undone = {move.undoes_id for move in moves if move.undoes_id}
+    there, cost = 0, Decimal(0)
+    for move in moves:
+        if move.pk in undone or move.undoes_id:
+            continue
+        if move.quantity > 0:
+            before = max(there, 0)
+            total = before * cost + move.quantity * move.cost if before else move.cost
+            cost = (total / (before + move.quantity) if before else total).quantize(Decimal("0.000001"))
+        there += move.quantity
+    return cost
+
+
+@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(acts=ACTS)
+def test_whatever_is_done_the_ledger_adds_up(shop, bench, acts):
+    part = PartFactory(name="22u 450V axial")
+    job, other = JobFactory(spend_limit=Decimal(1_000_000)), JobFactory()
+    for act, first, second in acts:
+        before = Move.objects.filter(part=part).count()
+        try:
+            do(act, first, second, part, job, other, bench)
+        except (Refused, IndexError):
+            assert Move.objects.filter(part=part).count() == before
+    part.refresh_from_db()
+    moves = list(Move.objects.filter(part=part).order_by("pk"))
+    there = 0
+    for move in moves:
+        there += move.quantity
+        assert move.left == there
+        assert move.left >= 0 or move.words
+    assert part.quantity == there
+    assert part.cost == replayed(moves)
+    used = -sum(move.quantity for move in moves if move.job_id == job.pk)
+    charged = Charge.objects.standing().filter(job=job).aggregate(n=Sum("quantity"))["n"] or 0
+    assert used == charged
+    assert not stock.check()
+
+
+# --- Giving back and undoing ---------------------------------------------------------------------------------
+
+
+def test_what_is_on_an_invoice_needs_a_credit_note_first(part, job, bench, counter):
+    move = stock.use_on_job(part, job, quantity=2, by=bench)
+    invoice = billing.issue_invoice(job, by=counter)
+    with pytest.raises(NotAllowedYet, match=f"{invoice.label}.*credit note"):
+        stock.give_back(move, quantity=1, by=bench)
+    line = invoice.lines.get()
+    credits.credit(invoice, taken={line.pk: Decimal(1)}, reason="Not needed.", by=counter)
+    assert stock.give_back(move, quantity=1, by=bench).left == 3
+    with pytest.raises(NotAllowedYet):
+        stock.give_back(move, quantity=1, by=bench)
+
+
+def test_a_use_that_is_undone_was_never_charged(part, job, bench):
+    move = stock.use_on_job(part, job, quantity=2, by=bench)
+    stock.undo(move, by=bench)
+    assert not Charge.objects.standing().exists()
+    assert there(part) == (4, Decimal(2))
+
+
+def test_a_use_of_which_some_came_back_is_not_undone(part, job, bench):
+    move = stock.use_on_job(part, job, quantity=2, by=bench)
+    back = stock.give_back(move, quantity=1, by=bench)
+    for each in (move, back):
+        with pytest.raises(NotAllowedYet):
+            stock.undo(each, by=bench)
+
+
+def test_an_undoing_is_not_undone(part, bench):
+    undone = stock.undo(stock.scrap(part, quantity=1, words="Dropped.", by=bench), by=bench)
+    with pytest.raises(NotAllowedYet):
+        stock.undo(undone, by=bench)
+
+
+def test_labelled_tubes_go_and_come_back_with_the_move(job, bench):
+    part = PartFactory(kind="tube", name="EL34", designation="EL34")
+    stock.receive(part, quantity=2, cost_each=Decimal(20), by=bench)
+    pair = TubeSet.objects.create(label="S-1", part=part, by=bench)
+    tubes = [Tube.objects.create(label=f"T-{n}", part=part, set=pair) for n in range(2)]
+    with pytest.raises(NotAllowedYet, match="2 labelled tubes"):
+        stock.use_on_job(part, job, quantity=1, by=bench, tubes=tubes)
+    move = stock.use_on_job(part, job, quantity=2, by=bench, tubes=tubes)
+    assert set(Tube.objects.filter(move=move, job=job, gone_at__isnull=False)) == set(tubes)
+    with pytest.raises(NotAllowedYet, match="which"):
+        stock.give_back(move, quantity=1, by=bench)
+    stock.give_back(move, quantity=1, by=bench, tubes=tubes[:1])
+    first, second = (Tube.objects.get(pk=tube.pk) for tube in tubes)
+    assert (first.gone_at, first.set) == (None, None)
+    assert (second.job, second.set) == (job, pair)
+
+
+# --- Putting aside -------------------------------------------------------------------------------------------
+
+
+def test_what_is_put_aside_twice_adds_up_and_is_let_go_of_whole(part, job, bench):
+    aside.put_aside(part, job, quantity=1, by=bench)
+    held = aside.put_aside(part, job, quantity=2, by=bench)
+    assert held.quantity == 3
+    with pytest.raises(NotEnough):
+        aside.put_aside(part, job, quantity=2, by=bench)
+    aside.let_go_of(held, by=bench)
+    aside.let_go_of(held, by=bench)
+    assert aside.free_of(part) == 4
+
+
+def test_a_job_is_not_ready_while_parts_are_put_aside_for_it(part, job, bench):
+    held = aside.put_aside(part, job, quantity=2, by=bench)
+    assert "2 × 22u 450V axial" in aside.still_put_aside(job, State.READY, bench)
+    assert aside.still_put_aside(job, State.ON_THE_BENCH, bench) is None
+    aside.let_go_of(held, by=bench)
+    assert aside.still_put_aside(job, State.READY, bench) is None
+
+
+# --- The check -----------------------------------------------------------------------------------------------
+
+
+def test_the_check_names_what_does_not_add_up(part, capsys):
+    call_command("checkstock")
+    Part.objects.filter(pk=part.pk).update(quantity=7)
+    assert [(each.pk, each.moved) for each in stock.check()] == [(part.pk, 4)]
+    with pytest.raises(CommandError, match="1 of 1"):
+        call_command("checkstock")
+
+
+def test_a_float_is_no_cost_and_half_a_part_is_none(part, bench):
+    with pytest.raises(TypeError):
+        stock.receive(part, quantity=1, cost_each=1.5, by=bench)
+    with pytest.raises(TypeError):
+        stock.receive(part, quantity=1.5, cost_each=CENT, by=bench)

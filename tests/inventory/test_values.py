@@ -106,7 +106,6 @@ NAMES = [
 
 def made(name: str, **facts) -> Part:
     part = PartFactory.build(name=name, **{"kind": Kind.OTHER, **values.read_part(name).facts, **facts})
-    part.search = values.search_text(part)
     part.save()
     return part
 
