@@ -17,8 +17,8 @@ class LabelsForm(forms.Form):
     drawer = forms.ModelMultipleChoiceField(
         Drawer.objects.filter(is_in_use=True),
         label="Drawers",
-        required=False,
         widget=forms.CheckboxSelectMultiple,
+        error_messages={"required": "Choose at least one drawer."},
     )
     part = forms.ModelMultipleChoiceField(
         Part.objects.in_use().select_related("drawer"), required=False, widget=forms.MultipleHiddenInput
@@ -38,6 +38,7 @@ class LabelsForm(forms.Form):
 
     def __init__(self, *args: Any, paper: str, **kwargs: Any):
         super().__init__(*args, **kwargs)
+        self.fields["drawer"].required = "part" not in self.data
         sheet = SHEETS[paper]
         self.fields["skip"].validators.append(
             MaxValueValidator(sheet.on_a_page - 1, f"A sheet has {sheet.on_a_page} labels: write less.")
@@ -45,9 +46,6 @@ class LabelsForm(forms.Form):
 
     def clean(self) -> dict[str, Any]:
         said = self.cleaned_data
-        many = len(said.get("drawer") or []) + len(said.get("part") or [])
-        if not many and not self.errors:
-            raise forms.ValidationError("Choose at least one drawer.")
-        if many > MOST:
+        if len(said.get("drawer") or []) + len(said.get("part") or []) > MOST:
             raise forms.ValidationError(f"That is more than {MOST} labels. Print them in two goes.")
         return said

@@ -8,7 +8,7 @@ from django.views.decorators.http import require_GET
 
 from inventory import labels
 from inventory.forms_labels import LabelsForm
-from inventory.models import Part
+from inventory.models import Drawer, Part
 from shop import papers
 from shop.access import allowed
 from shop.addresses import lan_url
@@ -18,8 +18,9 @@ from shop.http import Request
 @require_GET
 @allowed("see parts")
 def labels_page(request: Request) -> HttpResponse:
-    """Which drawers get a label, and on what it is printed."""
-    return _choose(request, LabelsForm(paper=request.shop.paper))
+    """Which drawers get a label, and on what it is printed; all are ticked with `?all=1`."""
+    chosen = Drawer.objects.filter(is_in_use=True) if request.GET.get("all") else []
+    return _choose(request, LabelsForm(paper=request.shop.paper, initial={"drawer": chosen}))
 
 
 @require_GET

@@ -188,3 +188,12 @@ def test_the_choice_takes_a_fixed_number_of_queries(as_bench, drawers, django_as
 @pytest.mark.django_db
 def test_a_shop_without_drawers_is_told_so(as_bench):
     assert "There is no drawer yet" in as_bench.get("/labels/").content.decode()
+
+
+@pytest.mark.django_db
+def test_all_drawers_are_ticked_with_one_tap(as_bench, shop):
+    DrawerFactory.create_batch(3)
+    assert " checked" in (page := as_bench.get("/labels/", {"all": "1"}).content.decode())
+    assert (
+        page.count('name="drawer"') == 3 == page.count("checked") - 1
+    )  # and the sheet, of what it is printed on
