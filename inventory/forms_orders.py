@@ -171,11 +171,9 @@ class GatherForm(forms.Form):
         for short in self.parts:
             key = short.part.pk
             self.fields[f"tick-{key}"] = forms.BooleanField(
-                label=f"Order {short.part.name}", required=False, initial=bool(short.need.for_jobs)
+                label="Order it", required=False, initial=bool(short.need.for_jobs)
             )
-            self.fields[f"pieces-{key}"] = PiecesField(
-                label=f"Pieces of {short.part.name}", required=False, initial=short.pieces
-            )
+            self.fields[f"pieces-{key}"] = PiecesField(label="Pieces", required=False, initial=short.pieces)
 
     def row(self, short: ShortPart) -> Row:
         key = short.part.pk
@@ -217,11 +215,9 @@ class DraftForm(forms.Form):
         super().__init__(data, initial={"revision": order.revision, "note": order.note})
         self.lines = list(lines)
         for line in self.lines:
-            self.fields[f"pieces-{line.pk}"] = PiecesField(
-                label=f"Pieces of {line.part.name}", least=0, initial=line.quantity
-            )
+            self.fields[f"pieces-{line.pk}"] = PiecesField(label="Pieces", least=0, initial=line.quantity)
             self.fields[f"price-{line.pk}"] = EachField(
-                label=f"Price of one {line.part.name}", initial=each_text(line.price, currency)
+                label="Price of one", initial=each_text(line.price, currency)
             )
 
     def rows(self) -> list[Row]:
@@ -252,7 +248,7 @@ class ArriveForm(forms.Form):
         self.lines = [line for line in lines if line.came < line.quantity]
         for line in self.lines:
             self.fields[f"came-{line.pk}"] = PiecesField(
-                label=f"{line.part.name}: how many came",
+                label="How many came",
                 least=0,
                 most=line.quantity - line.came,
                 required=False,
@@ -261,7 +257,7 @@ class ArriveForm(forms.Form):
                 },
             )
             self.fields[f"each-{line.pk}"] = EachField(
-                label=f"{line.part.name}: price of one", initial=each_text(line.price, currency)
+                label="Price of one", initial=each_text(line.price, currency)
             )
 
     def rows(self) -> list[Row]:
