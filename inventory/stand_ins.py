@@ -400,7 +400,7 @@ def _told(need: Need, way: Way, together: tuple[OnShelf, ...]) -> StandIn:
         balancing = balancing_for(together, need.volts)
     on_a_strip, why = _strip(need, way, together)
     error = value / need.value - 1
-    words = (*_cautions(need, way, shares, balancing), *_reasons(need, way, shares, error), why)
+    words = (*_cautions(need, way, shares, balancing), *_reasons(need, way, shares), why)
     return StandIn(
         way,
         value,
@@ -531,15 +531,10 @@ def _strip(need: Need, way: Way, together: tuple[OnShelf, ...]) -> tuple[bool, s
     return False, "Two small parts may be twisted together and soldered in the place of one."
 
 
-def _reasons(need: Need, way: Way, shares: tuple[Share, ...], error: float) -> Iterator[str]:
-    if abs(error) < 5e-5:
-        yield "The value is met."
-    else:
-        yield f"{_percent(abs(error))} {'above' if error > 0 else 'below'} what is wanted."
-    if way == Way.ONE:
-        better = list(_better(need, shares[0].part))
-        if better:
-            yield f"It bears more: {', '.join(better)}."
+def _reasons(need: Need, way: Way, shares: tuple[Share, ...]) -> Iterator[str]:
+    better = list(_better(need, shares[0].part)) if way == Way.ONE else []
+    if better:
+        yield f"It bears more: {', '.join(better)}."
 
 
 def _better(need: Need, part: OnShelf) -> Iterator[str]:
@@ -587,10 +582,6 @@ def _differing(shares: tuple[Share, ...]) -> Iterator[Share]:
         if share.part.key not in seen:
             seen.add(share.part.key)
             yield share
-
-
-def _percent(fraction: float) -> str:
-    return f"{fraction * 100:.2g} %" if fraction < 0.1 else f"{fraction * 100:.0f} %"
 
 
 def volts_words(volts: float) -> str:

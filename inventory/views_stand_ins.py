@@ -1,5 +1,6 @@
 """Stand-ins: what on the shelf would serve for what isn't there."""
 
+from collections import Counter
 from typing import Any
 
 from django.http import HttpResponse, HttpResponseRedirect
@@ -84,11 +85,13 @@ def _shown(need: Need, answer: StandIn, parts: dict[int, Part]) -> dict[str, Any
     """One answer, with every figure as text."""
     unit = "F" if need.kind == "capacitor" else "ohm"
     rows = []
-    for share in answer.shares:
+    pieces = Counter(share.part.key for share in answer.shares)
+    for share in {share.part.key: share for share in answer.shares}.values():
         stands = stand_ins.stands_volts(need.kind, share.part)
         rows.append(
             {
                 "part": parts[share.part.key],
+                "pieces": pieces[share.part.key],
                 "free": share.part.free,
                 "volts": _of(share.volts, stands, "V"),
                 "most": stand_ins.volts_words(share.most_volts) if share.most_volts is not None else "",
@@ -97,8 +100,9 @@ def _shown(need: Need, answer: StandIn, parts: dict[int, Part]) -> dict[str, Any
             }
         )
     names = [share.part.name for share in answer.shares]
+    said = [name if many == 1 else f"{many} × {name}" for name, many in Counter(names).items()]
     return {
-        "title": names[0] if answer.way == Way.ONE else f"{' + '.join(names)}, {answer.way}",
+        "title": names[0] if answer.way == Way.ONE else f"{' + '.join(said)}, {answer.way}",
         "value": show(units.Quantity(answer.value, unit)),
         "off": _signed_percent(answer.error),
         "rows": rows,

@@ -12,6 +12,7 @@ from django.urls import reverse
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from inventory import labels, matching, tube_labels, tubes
+from inventory.forms_stand_ins import BY_TYPE, TOGETHER
 from inventory.forms_tubes import MakeSetForm, MatchForm, NewTubeForm, ReadingForm, UseOnJobForm, WhyForm
 from inventory.models import Kind, Part, Tube, TubeSet
 from inventory.tube_labels import at, milliamps
@@ -223,8 +224,10 @@ def tube_set_label(request: Request, pk: int) -> HttpResponse:
     return _paper(request, tube_labels.of_set(made, list(made.tubes.all()), address))
 
 
-def part_panel(part: Part) -> dict[str, Any]:
-    """On a part's page: the way to its stand-ins; of a tube, how many have labels."""
+def part_panel(part: Part) -> dict[str, Any] | None:
+    """On a part's page: the way to its stand-ins; of a tube, how many have labels. Of a screw, nothing."""
+    if part.kind not in (*TOGETHER, *BY_TYPE):
+        return None
     is_tube = part.kind == Kind.TUBE
     here = Tube.objects.filter(part=part, gone_at__isnull=True)
     return {"part": part, "is_tube": is_tube, "labelled": here.count() if is_tube else 0}

@@ -29,6 +29,8 @@ from intake.models import (
     StorageNotice,
     Visit,
 )
+from inventory import aside as putting_aside
+from inventory import counting, stock
 from shop.models import Staff, TaxRate, Terms
 from shop.roles import Role
 from tests import factories
@@ -138,6 +140,22 @@ class World:
         return Want.objects.create(part=self.part, job=self.job, quantity=2, by=self.staff)
 
     @cached_property
+    def tube(self) -> Any:
+        from inventory.models import Tube
+
+        return Tube.objects.create(label="T-0001", part=self.tube_part)
+
+    @cached_property
+    def tube_set(self) -> Any:
+        from inventory.models import TubeSet
+
+        return TubeSet.objects.create(label="S-0001", part=self.tube_part, by=self.staff)
+
+    @cached_property
+    def tube_part(self) -> Any:
+        return factories.PartFactory(kind="tube", name="6L6GC")
+
+    @cached_property
     def spell(self) -> LabourSpell:
         now = timezone.now()
         return LabourSpell.objects.create(
@@ -232,6 +250,30 @@ class World:
         }
         return PadEntry.objects.create(answers=answers, terms=self.terms, signature=self.signature)
 
+    @cached_property
+    def drawer(self) -> Any:
+        return factories.DrawerFactory()
+
+    @cached_property
+    def stocked(self) -> Any:
+        part = factories.PartFactory(drawer=self.drawer)
+        stock.receive(part, quantity=9, cost_each=Decimal(2), by=self.staff)
+        return part
+
+    @cached_property
+    def move(self) -> Any:
+        return stock.use_on_job(self.stocked, self.job, by=self.staff)
+
+    @cached_property
+    def aside(self) -> Any:
+        return putting_aside.put_aside(self.stocked, self.job, quantity=1, by=self.staff)
+
+    @cached_property
+    def count_round(self) -> Any:
+        a_round = counting.begin(by=self.staff)
+        counting.write_down(a_round, self.drawer, {self.stocked: 3}, by=self.staff)
+        return a_round
+
 
 Sample = Callable[[World], dict[str, Any]]
 
@@ -310,6 +352,17 @@ SAMPLES: dict[str, Sample] = {
     "order-paper": lambda world: {"number": world.order.number},
     "order-csv": lambda world: {"number": world.order.number},
     "order-line-mark": _pk("order_line"),
+    "part-stand-ins": _pk("part"),
+    "tube": _pk("tube"),
+    "tube-label": _pk("tube"),
+    "tube-measure": _pk("tube"),
+    "tube-use": _pk("tube"),
+    "tube-scrap": _pk("tube"),
+    "tube-set": _pk("tube_set"),
+    "tube-set-label": _pk("tube_set"),
+    "tube-set-use": _pk("tube_set"),
+    "tube-set-sell": _pk("tube_set"),
+    "tube-set-apart": _pk("tube_set"),
     "bench-gear-edit": _pk("bench_gear"),
     "bench-gear-lend": _pk("bench_gear"),
     "bench-gear-put-away": _pk("bench_gear"),
@@ -348,6 +401,29 @@ SAMPLES: dict[str, Sample] = {
     "receipt-paper": _pk("payment"),
     "cash-up-day": _pk("cash_up"),
     "cash-up-paper": _pk("cash_up"),
+    # parts and drawers
+    "part": _pk("part"),
+    "part-edit": _pk("part"),
+    "part-photo": _pk("part"),
+    "part-photo-new": _pk("part"),
+    "part-move": _pk("part"),
+    "part-level": _pk("part"),
+    "part-undo": _pk("move"),
+    "drawer": _pk("drawer"),
+    "drawer-edit": _pk("drawer"),
+    "drawer-scan": lambda world: {"code": world.drawer.code},
+    # parts on jobs, counting
+    "job-part-back": _pk("move"),
+    "aside-use": _pk("aside"),
+    "aside-let-go": _pk("aside"),
+    "count-round": _pk("count_round"),
+    "count-scan": _pk("count_round"),
+    "count-drawer": lambda world: {"pk": world.count_round.pk, "key": world.drawer.pk},
+    "count-differences": _pk("count_round"),
+    "count-post": _pk("count_round"),
+    "count-drop": _pk("count_round"),
+    # stand-ins, tubes, planning
+    "part-planning": _pk("part"),
 }
 
 
