@@ -178,7 +178,7 @@ class PartForm(_PartBoxes, RevisedForm):
 
     def __init__(self, *args: Any, **kwargs: Any):
         super().__init__(*args, **kwargs)
-        self.fields["kind"].choices = Kind.choices
+        self.fields["kind"].choices, self.fields["kind"].required = Kind.choices, True
         self.kind = self["kind"].value() if self["kind"].value() in Kind.values else ""
         for name, label in _LABELS.get(self.kind, {}).items():
             self.fields[name].label = label

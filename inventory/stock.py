@@ -228,7 +228,7 @@ def undo(move: Move, *, by: Staff, words: str = "") -> Move:
     if move.why == Move.Why.RETURNED:
         raise NotAllowedYet("This was given back. Use it on the job again instead.")
     if move.quantity > 0:
-        enough(held, move.quantity, words)
+        _still_there(held, move.quantity, words)
     if move.why == Move.Why.USED:
         used = still_used(move)
         if used < -move.quantity:
@@ -353,6 +353,18 @@ def enough(part: Part, quantity: int, words: str = "", *, job: Job | None = None
     else:
         sentence += " Take fewer, count the drawer, or write down why more may go."
     raise NotEnough(sentence, left=free)
+
+
+def _still_there(held: Part, quantity: int, words: str) -> None:
+    """Hold that what a move brought can go again."""
+    try:
+        enough(held, quantity, words)
+    except NotEnough as why:
+        raise NotEnough(
+            f"This brought {quantity}, and {why.left or 'none'} of {held.name} can go: the others were used, or are "
+            "put aside. Count the drawer instead.",
+            left=why.left,
+        ) from why
 
 
 def _whole(quantity: int) -> None:

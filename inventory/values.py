@@ -219,7 +219,7 @@ def search_text(part: Part) -> str:
 
 
 def said_of(part: Part | Values) -> list[str]:
-    """A part's values as people say them: "22 µF", "450 V", "axial"."""
+    """A part's values as people say them: "22 µF", "450 V", "axial". A type that is its name isn't said again."""
     shown = []
     value_unit = UNIT_OF_VALUE.get(part.kind)
     numbers = (
@@ -230,7 +230,7 @@ def said_of(part: Part | Values) -> list[str]:
         if number is not None and unit:
             shown.append(f"±{in_words(number, unit)}" if unit == "%" else in_words(number, unit))
     words = (part.designation, part.technology, part.leads, part.taper, part.shaft)
-    return [*shown, *(word for word in words if word)]
+    return [*shown, *(word for word in words if word and word != getattr(part, "name", ""))]
 
 
 def in_words(number: float, unit: str) -> str:

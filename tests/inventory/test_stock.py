@@ -304,3 +304,11 @@ def test_a_float_is_no_cost_and_half_a_part_is_none(part, bench):
         stock.receive(part, quantity=1, cost_each=1.5, by=bench)
     with pytest.raises(TypeError):
         stock.receive(part, quantity=1.5, cost_each=CENT, by=bench)
+
+
+def test_a_receipt_of_which_some_is_gone_says_so(part, bench):
+    came = stock.receive(part, quantity=5, cost_each=Decimal(3), by=bench)
+    stock.scrap(part, quantity=6, words="Leaked.", by=bench)
+    with pytest.raises(NotEnough, match="brought 5, and 3"):
+        stock.undo(came, by=bench)
+    assert stock.undo(came, by=bench, words="Never came.").left == -2
