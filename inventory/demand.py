@@ -205,12 +205,12 @@ def uses(today: dt.date, zone: ZoneInfo, parts: Sequence[int] | None = None) -> 
 def plans(
     today: dt.date, zone: ZoneInfo, service: float = SERVICE, parts: Iterable[int] | None = None
 ) -> list[Plan]:
-    """Plan every counted part that was used, or these: nine queries, whatever their number."""
+    """Plan every counted part in use that jobs took, or these: nine queries, whatever their number."""
     asked = None if parts is None else list(parts)
     used = uses(today, zone, asked)
     offers = Prefetch("offers", Offer.objects.select_related("supplier"))
-    rows = Part.objects.in_use().counted().select_related("drawer").prefetch_related(offers)
-    rows = rows.filter(pk__in=_moved() if asked is None else asked)
+    rows = Part.objects.counted().select_related("drawer").prefetch_related(offers)
+    rows = rows.in_use().filter(pk__in=_moved()) if asked is None else rows.filter(pk__in=asked)
     held = _sums(Aside.objects.filter(ended_at__isnull=True), "quantity")
     coming = _sums(
         OrderLine.objects.filter(order__closed_at__isnull=True, will_not_come=False, quantity__gt=F("came")),

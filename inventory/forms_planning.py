@@ -1,13 +1,17 @@
-"""What planning asks: a sum to spend. Parsing and messages."""
+"""What planning asks: a sum to spend, and what of it to order. Parsing and messages."""
 
 from decimal import Decimal
-from typing import Any
+from typing import Any, Final
 
 from django import forms
+from django.http import QueryDict
 
+from inventory import ordering
+from inventory.models import Offer
 from shop.fields import AmountField, use_currency
 
-MOST: Decimal = Decimal(1_000_000)
+MOST: Final = Decimal(1_000_000)
+MOST_PICKS: Final = 500
 
 
 class SumForm(forms.Form):
@@ -28,3 +32,26 @@ class SumForm(forms.Form):
         if money < 0:
             raise forms.ValidationError("Write a sum above zero.")
         return money
+
+
+class PicksForm(forms.Form):
+    """What was shown to be bought: `pick` fields, each an offer's key and pieces, "12:4"."""
+
+    def __init__(self, data: QueryDict):
+        super().__init__(data)
+        self.texts = data.getlist("pick")
+
+    def clean(self) -> dict[str, Any]:
+        wanted: dict[int, int] = {}
+        for text in self.texts[:MOST_PICKS]:
+            key, _, pieces = text.partition(":")
+            if not (
+                key.isascii() and key.isdigit() and pieces.isascii() and pieces.isdigit() and len(text) < 20
+            ):
+                raise forms.ValidationError("This page is incomplete. Load it again.")
+            wanted[int(key)] = int(pieces)
+        offers = Offer.objects.select_related("supplier", "part").in_bulk(wanted)
+        if not offers:
+            raise forms.ValidationError("Nobody sells these any more. Load the page again.")
+        self.cleaned_data["picks"] = [ordering.Pick(offer, wanted[key]) for key, offer in offers.items()]
+        return self.cleaned_data

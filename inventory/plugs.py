@@ -42,6 +42,18 @@ for _name, _title, _words, _act, _order in (
 ):
     sockets.reports.plug(sockets.Report(_name, _title, _words, _name, _act, order=_order))
 
+
+def _planned(request: Any, part: Any) -> dict[str, Any] | None:
+    from inventory import views_planning
+
+    return views_planning.part_panel(request, part)
+
+
+sockets.panels.plug(
+    sockets.Panel("planned", "part", "see parts", "inventory/_part_planned.html", _planned, order=35)
+)
+
+
 # --- the demo
 
 

@@ -99,6 +99,7 @@ urlpatterns: list = [
     path("planning.csv", views_planning.planning_csv, name="planning-csv"),
     path("planning/<int:pk>/", views_planning.part_planning, name="part-planning"),
     path("planning/best-use/", views_planning.best_use, name="best-use"),
+    path("planning/best-use/order/", views_planning.best_use_order, name="best-use-order"),
     path("planning/best-use.csv", views_planning.best_use_csv, name="best-use-csv"),
     path("planning/asleep/", views_planning.asleep, name="asleep"),
     path("planning/asleep.csv", views_planning.asleep_csv, name="asleep-csv"),

@@ -8,20 +8,23 @@ from decimal import Decimal
 from typing import Any, Final
 from urllib.parse import urlencode
 
+from django.contrib import messages
 from django.core.paginator import Page, Paginator
 from django.http import Http404, HttpResponse
 from django.shortcuts import get_object_or_404, render
-from django.views.decorators.http import require_GET
+from django.views.decorators.http import require_GET, require_POST
 
 from calc.worksheets.chart import draw
 from intake import billing
-from inventory import demand, planning_pictures
+from inventory import demand, ordering, planning_pictures
 from inventory import planning as reckoning
-from inventory.forms_planning import SumForm
+from inventory.forms_planning import PicksForm, SumForm
 from inventory.models import Part
 from shop import csv_out
 from shop.access import allowed
-from shop.http import Request
+from shop.errors import NotAllowedYet
+from shop.http import Request, go_to
+from shop.once import once
 
 SERVICES: Final = (80, 90, 95, 98)  # per cent
 ON_A_PAGE: Final = 50
@@ -107,12 +110,14 @@ def best_use(request: Request) -> HttpResponse:
         made = _plans(request, 95)
         items = demand.items(made)
         use = reckoning.best_use(items, money)
+        bought = _bought(use, made)
         curve = _curve(items, money)
         chart = planning_pictures.of_best_use(use, curve, request.shop.currency)
         context |= {
             "money": money,
             "use": use,
-            "bought": _bought(use, made),
+            "bought": bought,
+            "any_offer": any(each.pick for each in bought),
             "before_days": use.before * DAYS_A_YEAR,
             "after_days": use.after * DAYS_A_YEAR,
             "more_days": use.at_most_more * DAYS_A_YEAR,
@@ -124,6 +129,20 @@ def best_use(request: Request) -> HttpResponse:
             "query": urlencode({"money": str(money)}),
         }
     return render(request, "inventory/best_use.html", context, status=422 if form.errors else 200)
+
+
+@require_POST
+@allowed("order parts")
+@once
+def best_use_order(request: Request) -> HttpResponse:
+    """Put what was shown on the next order of each supplier."""
+    form = PicksForm(request.POST)
+    if not form.is_valid():
+        raise NotAllowedYet(form.non_field_errors()[0])
+    orders = ordering.gather(form.cleaned_data["picks"], by=request.user)
+    names = ", ".join(f"{str(order).lower()} ({order.supplier})" for order in orders)
+    messages.success(request, f"Gathered: {names}. Look it over, then send it.")
+    return go_to(request, *(("order", orders[0].number) if len(orders) == 1 else ("orders",)))
 
 
 @require_GET
@@ -236,6 +255,14 @@ def queue_needs_csv(request: Request) -> HttpResponse:
     return csv_out.answer(f"queue-needs-{_today(request)}.csv", head, rows)
 
 
+def part_panel(request: Request, part: Part) -> dict[str, Any] | None:
+    """On a part's page: what is expected of it. No box for loose parts and where nobody used it."""
+    if part.is_loose:
+        return None
+    made = demand.plans(_today(request), request.shop.zone, parts=[part.pk])
+    return {"plan": made[0], "a_year": made[0].use.in_days(DAYS_A_YEAR, made[0].today)} if made else None
+
+
 # --- what the pages show
 
 
@@ -248,6 +275,11 @@ class Bought:
     pieces: int
     cost: Decimal
     days: float
+
+    @property
+    def pick(self) -> str:
+        """As the form that orders it says it; empty where nobody sells it."""
+        return f"{self.plan.offer.pk}:{self.pieces}" if self.plan.offer else ""
 
 
 def _bought(use: reckoning.BestUse, made: list[demand.Plan]) -> list[Bought]:

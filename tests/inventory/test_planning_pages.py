@@ -11,7 +11,7 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
-from inventory.models import Move, Offer
+from inventory.models import Move, Offer, Order, OrderLine
 from tests.factories import DrawerFactory, GearFactory, JobFactory, PartFactory, StaffFactory, SupplierFactory
 
 pytestmark = pytest.mark.django_db
@@ -141,6 +141,48 @@ def test_a_sum_buys_what_spares_the_most_and_says_where(shop, as_bench) -> None:
     assert "Buy for $5.00" in text
     assert "No other choice for this sum spares more." in text
     assert "<svg" in text
+
+
+def test_what_was_shown_goes_on_the_suppliers_next_order(shop, as_bench) -> None:
+    part = used_part(times=6)
+    offer = Offer.objects.create(part=part, supplier=SupplierFactory(), pack=2, price=5)
+    move(part, "scrapped", -4, 1)
+    text = as_bench.get("/planning/best-use/?money=5").content.decode()
+    assert f'name="pick" value="{offer.pk}:2"' in text
+    answer = as_bench.send("/planning/best-use/order/", {"pick": [f"{offer.pk}:2"]})
+    line = OrderLine.objects.get()
+    assert (line.part, line.quantity, line.price) == (part, 2, D("2.5"))
+    assert answer["Location"] == f"/orders/{line.order.number}/"
+
+
+@pytest.mark.parametrize(
+    "picks", [[], ["x"], ["1"], ["999:1"], ["1:-1"], ["1:0x1"], ["9" * 30 + ":1"], ["١:1"]]
+)
+def test_an_order_that_nobody_was_shown_is_refused(shop, as_bench, picks) -> None:
+    assert as_bench.send("/planning/best-use/order/", {"pick": picks}).status_code == 422
+    assert not Order.objects.exists()
+
+
+@pytest.mark.parametrize("pieces", ["0", "99999999"])
+def test_an_order_of_none_or_of_too_many_is_refused(shop, as_bench, pieces) -> None:
+    offer = Offer.objects.create(part=used_part(), supplier=SupplierFactory(), price=5)
+    assert as_bench.send("/planning/best-use/order/", {"pick": [f"{offer.pk}:{pieces}"]}).status_code == 422
+    assert not Order.objects.exists()
+
+
+def test_a_parts_own_page_says_what_is_planned(shop, as_bench) -> None:
+    part = used_part(times=3)
+    text = as_bench.get(f"/parts/{part.pk}/").content.decode()
+    assert f'href="/planning/{part.pk}/"' in text
+    assert "from 3 jobs" in text
+    unused = PartFactory()
+    assert f'href="/planning/{unused.pk}/"' not in as_bench.get(f"/parts/{unused.pk}/").content.decode()
+
+
+def test_a_part_out_of_use_still_shows_what_was_wanted(shop, as_bench) -> None:
+    part = used_part(times=3, is_in_use=False)
+    assert "Pieces wanted" in as_bench.get(f"/planning/{part.pk}/").content.decode()
+    assert part.name not in as_bench.get("/planning/").content.decode()
 
 
 @pytest.mark.parametrize("money", ["", "-3", "lots", "1e9", "99999999", "NaN", "٣٠"])
