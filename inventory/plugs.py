@@ -122,6 +122,21 @@ def _front_parts(request: Any, thing: None) -> dict[str, Any] | None:
     return views_short.front_panel(request, thing)
 
 
+def _find_suppliers(text: str, limit: int) -> Any:
+    from inventory import finders_orders
+
+    return finders_orders.find(text, limit)
+
+
+def _part_of_number(text: str) -> str | None:
+    from inventory import finders_orders
+
+    return finders_orders.part_of_number(text)
+
+
+sockets.finders.plug(
+    sockets.Finder("Suppliers", "see parts", _find_suppliers, straight=_part_of_number, order=70)
+)
 for _name, _place, _template, _context, _order in (
     ("ordering it", "part", "inventory/_offers.html", _part_offers, 30),
     ("parts that aren't here", "job bench", "inventory/_job_wants.html", _job_wants, 21),

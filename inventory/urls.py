@@ -63,6 +63,7 @@ urlpatterns: list = [
     path("offers/<int:pk>/", views_suppliers.offer_edit, name="offer-edit"),
     path("offers/<int:pk>/drop/", views_suppliers.offer_drop, name="offer-drop"),
     path("parts/short/", views_short.short, name="short"),
+    path("parts/short/gather/", views_short.order_gather, name="order-gather"),
     path("parts/<int:pk>/order/", views_orders.part_order, name="part-order"),
     path("parts/<int:pk>/want/", views_short.part_want, name="part-want"),
     path("job/<str:claim>/want/", views_short.job_want, name="job-want"),

@@ -15,7 +15,7 @@ from intake.models import Job, State
 from inventory import demand, ordering, values, wants
 from inventory.forms_orders import GatherForm, PartOrderForm, WantForm
 from inventory.models import Order, OrderLine, Part, Want
-from inventory.short import short_list, waiting_for
+from inventory.short import Short, short_list, waiting_for
 from shop.access import allowed
 from shop.errors import Refused
 from shop.http import Request, go_to, page_or_part
@@ -25,13 +25,21 @@ _FOUND = 30
 _SHOWN = 8
 
 
-@require_http_methods(["GET", "POST"])
+@require_GET
+@allowed("see parts")
+def short(request: Request) -> HttpResponse:
+    """What is short, for jobs first."""
+    found = _read(request)
+    return _short(request, found, GatherForm(parts=found.parts))
+
+
+@require_POST
 @allowed("order parts")
 @once
-def short(request: Request) -> HttpResponse:
-    """What is short, for jobs first; what is ticked goes on the next order of its supplier."""
-    found = short_list(demand.reorder_points(timezone.localdate(), request.shop.zone))
-    form = GatherForm(request.POST if request.method == "POST" else None, parts=found.parts)
+def order_gather(request: Request) -> HttpResponse:
+    """Put what is ticked on the next order of its supplier."""
+    found = _read(request)
+    form = GatherForm(request.POST, parts=found.parts)
     if form.is_valid():
         try:
             orders = ordering.gather(form.picks(), by=request.user)
@@ -41,15 +49,21 @@ def short(request: Request) -> HttpResponse:
             names = ", ".join(f"{str(order).lower()} ({order.supplier})" for order in orders)
             messages.success(request, f"Gathered: {names}. Look it over, then send it.")
             return go_to(request, *(("order", orders[0].number) if len(orders) == 1 else ("orders",)))
+    return _short(request, found, form, status=422)
+
+
+def _read(request: Request) -> Short:
+    return short_list(demand.reorder_points(timezone.localdate(), request.shop.zone))
+
+
+def _short(request: Request, found: Short, form: GatherForm, status: int = 200) -> HttpResponse:
     context = {
         "form": form,
         "here": found.here,
         "rows": [form.row(part) for part in found.parts if part.offer],
         "nobody_sells": [part for part in found.parts if not part.offer],
     }
-    return page_or_part(
-        request, "inventory/short.html", context, part="short", status=422 if form.is_bound else 200
-    )
+    return page_or_part(request, "inventory/short.html", context, part="short", status=status)
 
 
 @require_GET

@@ -84,7 +84,10 @@ def test_a_second_offer_of_the_same_number_is_refused_beside_it(as_bench: Tablet
 def test_the_counter_sees_orders_and_orders_nothing(as_counter: Tablet, bench: Staff) -> None:
     order = sent(sold(PartFactory()), 1, bench)
     assert as_counter.get(f"/orders/{order.number}/").status_code == 200
-    assert as_counter.get("/parts/short/").status_code == 403
+    sold(PartFactory(name="EL34", keep=2))
+    short = as_counter.get("/parts/short/")
+    assert "EL34" in words(short) and "Gather" not in words(short)
+    assert as_counter.send("/parts/short/gather/").status_code == 403
     assert as_counter.send(f"/orders/{order.number}/arrive/", {"all": "1"}).status_code == 403
 
 
@@ -94,7 +97,7 @@ def test_the_whole_road_from_a_job_that_needs_a_part_to_the_job_back_in_line(as_
     as_bench.send(f"/parts/{part.pk}/want/", {"claim": job.claim, "quantity": "1"})
     short = as_bench.get("/parts/short/")
     assert job.claim in words(short)
-    as_bench.send("/parts/short/", {f"tick-{part.pk}": "on", f"pieces-{part.pk}": "2"})
+    as_bench.send("/parts/short/gather/", {f"tick-{part.pk}": "on", f"pieces-{part.pk}": "2"})
     order = Order.objects.get()
     page = words(as_bench.get(f"/orders/{order.number}/"))
     assert "Choke 5 H" in page and "$9.00" in page
@@ -178,7 +181,7 @@ def test_pieces_and_prices_of_a_draft_are_changed(as_bench: Tablet, bench: Staff
 def test_what_is_short_must_be_ticked_to_be_ordered(as_bench: Tablet) -> None:
     part = PartFactory(keep=2)
     sold(part)
-    answer = as_bench.send("/parts/short/", {f"pieces-{part.pk}": "7"})
+    answer = as_bench.send("/parts/short/gather/", {f"pieces-{part.pk}": "7"})
     assert answer.status_code == 422
     assert "Tick what is to be ordered" in words(answer) and 'value="7"' in words(answer)
 
@@ -253,6 +256,27 @@ def test_the_paper_says_our_number_there_and_not_for_which_job(as_bench: Tablet,
 def test_the_paper_is_a_pdf(as_bench: Tablet, bench: Staff) -> None:
     order = sent(sold(PartFactory(name="Ω µ “quoted”")), 2, bench)
     assert as_bench.get(f"/orders/{order.number}/paper/").content.startswith(b"%PDF")
+
+
+# --- Found by what the supplier calls it ---------------------------------------------------------------------
+
+
+def test_a_scan_of_the_suppliers_own_label_opens_the_part(as_bench: Tablet) -> None:
+    offer = sold(PartFactory(), number="PP-22450A")
+    answer = as_bench.get("/find/", {"q": "pp-22450a"})
+    assert answer.url == f"/parts/{offer.part_id}/"
+
+
+def test_a_number_that_two_suppliers_use_is_shown_and_opens_nothing(as_bench: Tablet) -> None:
+    for name in ("Choke 5 H", "Fuse 2 A"):
+        sold(PartFactory(name=name), number="1001")
+    page = words(as_bench.get("/find/", {"q": "1001"}))
+    assert "Choke 5 H" in page and "Fuse 2 A" in page
+
+
+def test_a_supplier_is_found_by_name(as_bench: Tablet) -> None:
+    supplier = SupplierFactory(name="Harbour Valve Supply")
+    assert f"/suppliers/{supplier.pk}/" in words(as_bench.get("/find/", {"q": "valve sup"}))
 
 
 # --- Speed ---------------------------------------------------------------------------------------------------
