@@ -2,16 +2,23 @@
 
 from collections.abc import Iterable
 
+from django.db.models import Q
 from django.urls import reverse
 
-from inventory.models import Offer, Supplier
+from inventory.models import Offer, Part, Supplier
 from shop.sockets import Hit
 
 _SHORTEST = 3  # of a number that is looked for by its beginning
 
 
 def part_of_number(text: str) -> str | None:
-    """The address of the one part that a supplier sells under exactly this number: their label was scanned."""
+    """The address of the one part that a supplier sells under exactly this number: their label was scanned.
+
+    Not where it is also what parts are called: a supplier's number "EL34" is no reason to pass over the others.
+    """
+    called = Q(designation__iexact=text) | Q(name__iexact=text)
+    if len(text) < _SHORTEST or Part.objects.filter(called).exists():
+        return None
     parts = set(Offer.objects.filter(number__iexact=text).values_list("part_id", flat=True)[:2])
     return reverse("part", args=parts) if len(parts) == 1 else None
 

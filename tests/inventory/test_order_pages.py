@@ -274,6 +274,13 @@ def test_a_number_that_two_suppliers_use_is_shown_and_opens_nothing(as_bench: Ta
     assert "Choke 5 H" in page and "Fuse 2 A" in page
 
 
+def test_a_number_that_is_also_a_type_opens_nothing(as_bench: Tablet) -> None:
+    sold(PartFactory(name="EL34, one make", designation="EL34"), number="EL34")
+    PartFactory(name="EL34, another make", designation="EL34")
+    page = words(as_bench.get("/find/", {"q": "el34"}))
+    assert "EL34, one make" in page and "EL34, another make" in page
+
+
 def test_a_supplier_is_found_by_name(as_bench: Tablet) -> None:
     supplier = SupplierFactory(name="Harbour Valve Supply")
     assert f"/suppliers/{supplier.pk}/" in words(as_bench.get("/find/", {"q": "valve sup"}))
