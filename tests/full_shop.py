@@ -43,6 +43,7 @@ from intake.models import CashUp, Invoice, Job, LabourSpell, PadEntry, Payment, 
 from intake.reports.catalogue import REPORTS
 from shop.models import Shop, Staff, TaxRate, Terms
 from shop.once import FIELD, new_key
+from tests import full_stock
 from tests.factories import (
     FindingFactory,
     GearFactory,
@@ -54,6 +55,7 @@ from tests.factories import (
     TaxRateFactory,
     TermsFactory,
 )
+from tests.full_stock import FullStock
 from tests.intake.bills import charged, proposed, repaired, row
 from tests.intake.storage import past_deadline, sent, waiting
 
@@ -167,6 +169,7 @@ class FullShop:
     clear: Job  # left behind, and by its terms it may be let go
     sold: Job
     disputed: Job
+    stock: FullStock
 
     def pages(self) -> dict[str, list[str]]:
         """The addresses of whole pages that staff may open, by the name of the address."""
@@ -287,7 +290,7 @@ class FullShop:
         return {
             name: [reverse(name, kwargs=kwargs) + query for kwargs, query in each]
             for name, each in asked.items()
-        }
+        } | self.stock.pages()
 
     def papers(self) -> dict[str, list[str]]:
         """The papers, as pages to print."""
@@ -310,7 +313,7 @@ class FullShop:
         return {
             name: [f"{reverse(name, kwargs=kwargs)}?view=html" for kwargs in each]
             for name, each in asked.items()
-        }
+        } | self.stock.papers()
 
     def refused(self) -> list[tuple[str, dict[str, Any]]]:
         """Addresses, with what is sent to them in vain: every form, to be shown again with its messages."""
@@ -379,6 +382,7 @@ class FullShop:
             (to("job-dispute-settled", claim=self.disputed.claim), {"agreed": "Half."}),
             (to("job-left-behind", claim=self.overdue.claim), {"revision": "1"}),
             (to("job-let-go", claim=self.clear.claim), {"became": "sold"}),
+            *self.stock.refused(),
         ]
 
     def hand_over(self, tablet: Client) -> list[tuple[str, dict[str, Any] | None]]:
@@ -502,6 +506,10 @@ def build(owner: Staff, bench: Staff, counter: Staff) -> FullShop:
     away = _on_the_pad(terms, "Noor Hadad")
     dropoff.put_away(away, by=counter)
     sale, note = _sold_over_the_counter(counter)
+    kept = past_deadline(owner, 130, terms=terms, month=BEFORE)
+    waits = Job.objects.standing(State.PARTS_ON_ORDER).first()
+    stock = full_stock.build(here, kept, waits, owner)
+    here.refresh_from_db()
     return FullShop(
         owner=owner,
         bench=bench,
@@ -522,6 +530,7 @@ def build(owner: Staff, bench: Staff, counter: Staff) -> FullShop:
         note=note,
         spell=here.labour.filter(ended__isnull=False).first(),
         **_not_collected(terms, owner),
+        stock=stock,
     )
 
 
