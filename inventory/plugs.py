@@ -139,7 +139,7 @@ sockets.finders.plug(
 )
 for _name, _place, _template, _context, _order in (
     ("ordering it", "part", "inventory/_offers.html", _part_offers, 30),
-    ("parts that aren't here", "job bench", "inventory/_job_wants.html", _job_wants, 21),
+    ("awaited", "job bench", "inventory/_job_wants.html", _job_wants, 21),
     ("parts that came", "front page", "inventory/_front_parts.html", _front_parts, 42),
 ):
     sockets.panels.plug(sockets.Panel(_name, _place, "see parts", _template, _context, _order))
