@@ -192,7 +192,7 @@ class FullStock:
             (to("offer-new", **part), {}),
             (to("offer-edit", pk=self.offer.pk), {}),
             (to("part-want", **part), {"claim": "nonsense"}),
-            (to("short"), {}),
+            (to("order-gather"), {}),
             (to("part-order", **part), {}),
             (to("order-change", number=self.draft.number), {}),
             (to("order-arrive", number=self.sent.number), {}),
