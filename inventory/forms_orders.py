@@ -3,7 +3,7 @@
 from collections.abc import Iterable
 from dataclasses import dataclass
 from decimal import Decimal
-from typing import Any
+from typing import Any, Final
 
 from django import forms
 from django.core.exceptions import ValidationError
@@ -163,11 +163,16 @@ class Row:
 
 
 class GatherForm(forms.Form):
-    """What is short: a tick and a number for each part that somebody sells."""
+    """What is short: a tick and a number for each of the first parts that somebody sells, and for what is ticked."""
+
+    SHOWN: Final = 40
 
     def __init__(self, data: Any = None, *, parts: Iterable[ShortPart]):
         super().__init__(data)
-        self.parts = [part for part in parts if part.offer]
+        sold = [part for part in parts if part.offer]
+        later = [part for part in sold[self.SHOWN :] if f"tick-{part.part.pk}" in self.data]
+        self.parts = sold[: self.SHOWN] + later
+        self.more = len(sold) - len(self.parts)
         for short in self.parts:
             key = short.part.pk
             self.fields[f"tick-{key}"] = forms.BooleanField(
@@ -175,12 +180,18 @@ class GatherForm(forms.Form):
             )
             self.fields[f"pieces-{key}"] = PiecesField(label="Pieces", required=False, initial=short.pieces)
 
-    def row(self, short: ShortPart) -> Row:
-        key = short.part.pk
-        return Row(short, self[f"pieces-{key}"], self[f"tick-{key}"])
+    def rows(self) -> list[Row]:
+        return [
+            Row(short, self[f"pieces-{short.part.pk}"], self[f"tick-{short.part.pk}"]) for short in self.parts
+        ]
 
     def clean(self) -> dict[str, Any]:
         values = super().clean()
+        if any(name.startswith("tick-") and name not in self.fields for name in self.data):
+            raise ValidationError(
+                "Something that you ticked isn’t short any more: somebody ordered it, or it came. "
+                "Look at what is left; then send it again."
+            )
         ticked = [short for short in self.parts if values.get(f"tick-{short.part.pk}")]
         for short in ticked:
             name = f"pieces-{short.part.pk}"

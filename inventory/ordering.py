@@ -214,6 +214,23 @@ def send(order: Order, *, due_on: dt.date | None, revision: int, by: Staff) -> N
             )
 
 
+@transaction.atomic
+def take_back(order: Order, *, by: Staff) -> None:
+    """Say that an order wasn't sent after all: it is a draft again.
+
+    Raises:
+        NotAllowedYet: it isn't sent, or something of it came.
+    """
+    order = _sent(order, even_closed=True)
+    if order.lines.filter(came__gt=0).exists():
+        raise NotAllowedYet("Something of this order came, so it was sent.")
+    order.lines.update(is_back_ordered=False, will_not_come=False)
+    Order.objects.filter(pk=order.pk).update(
+        sent_at=None, due_on=None, closed_at=None, revision=F("revision") + 1
+    )
+    timeline.write(order, by=by, words="took back that it was sent")
+
+
 def expected_on(order: Order, today: dt.date) -> dt.date:
     """The day on which all of an order should be here, as the supplier's days for each part say."""
     days = [

@@ -73,6 +73,7 @@ urlpatterns: list = [
     path("orders/<int:number>/", views_orders.order, name="order"),
     path("orders/<int:number>/change/", views_orders.order_change, name="order-change"),
     path("orders/<int:number>/send/", views_orders.order_send, name="order-send"),
+    path("orders/<int:number>/take-back/", views_orders.order_take_back, name="order-take-back"),
     path("orders/<int:number>/throw-away/", views_orders.order_throw_away, name="order-throw-away"),
     path("orders/<int:number>/arrive/", views_orders.order_arrive, name="order-arrive"),
     path("orders/<int:number>/paper/", views_orders.order_paper, name="order-paper"),

@@ -98,6 +98,16 @@ def order_send(request: Request, number: int) -> HttpResponse:
 @require_POST
 @allowed("order parts")
 @once
+def order_take_back(request: Request, number: int) -> HttpResponse:
+    order = _find(number)
+    ordering.take_back(order, by=request.user)
+    messages.success(request, f"{order} isn't sent: it can be changed again.")
+    return go_to(request, "order", number)
+
+
+@require_POST
+@allowed("order parts")
+@once
 def order_throw_away(request: Request, number: int) -> HttpResponse:
     order = _find(number)
     ordering.throw_away(order, by=request.user)
@@ -239,6 +249,7 @@ def _page(
         "draft": draft,
         "send": send,
         "arrive": arrive,
+        "may_take_back": bool(order.sent_at) and not any(line.came for line in lines),
         "late": bool(order.due_on and order.due_on < today and not order.closed_at),
         "entries": timeline.of(order)[:30],
     }

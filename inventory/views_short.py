@@ -60,8 +60,8 @@ def _short(request: Request, found: Short, form: GatherForm, status: int = 200) 
     context = {
         "form": form,
         "here": found.here,
-        "rows": [form.row(part) for part in found.parts if part.offer],
-        "nobody_sells": [part for part in found.parts if not part.offer],
+        "rows": form.rows(),
+        "nobody_sells": [part for part in found.parts if not part.offer][: form.SHOWN],
     }
     return page_or_part(request, "inventory/short.html", context, part="short", status=status)
 

@@ -347,6 +347,7 @@ SAMPLES: dict[str, Sample] = {
     "order": lambda world: {"number": world.order.number},
     "order-change": lambda world: {"number": world.order.number},
     "order-send": lambda world: {"number": world.order.number},
+    "order-take-back": lambda world: {"number": world.order.number},
     "order-throw-away": lambda world: {"number": world.order.number},
     "order-arrive": lambda world: {"number": world.order.number},
     "order-paper": lambda world: {"number": world.order.number},

@@ -162,6 +162,16 @@ def test_a_draft_that_grew_meanwhile_is_not_sent_unseen(as_bench: Tablet, bench:
     assert Order.objects.get().sent_at is None
 
 
+def test_an_order_that_was_not_sent_after_all_is_a_draft_again(as_bench: Tablet, bench: Staff) -> None:
+    order = sent(sold(PartFactory()), 2, bench)
+    as_bench.send(f"/orders/{order.number}/take-back/")
+    order.refresh_from_db()
+    assert order.sent_at is None
+    ordering.send(order, due_on=None, revision=order.revision, by=bench)
+    ordering.arrive(order, arrivals={order.lines.get().pk: ordering.Arrival(1, Decimal(1))}, by=bench)
+    assert as_bench.send(f"/orders/{order.number}/take-back/").status_code == 422
+
+
 def test_pieces_and_prices_of_a_draft_are_changed(as_bench: Tablet, bench: Staff) -> None:
     (order,) = ordering.gather([Pick(sold(PartFactory()), 1)], by=bench)
     order, line = Order.objects.get(), order.lines.get()
@@ -184,6 +194,32 @@ def test_what_is_short_must_be_ticked_to_be_ordered(as_bench: Tablet) -> None:
     answer = as_bench.send("/parts/short/gather/", {f"pieces-{part.pk}": "7"})
     assert answer.status_code == 422
     assert "Tick what is to be ordered" in words(answer) and 'value="7"' in words(answer)
+
+
+def test_what_somebody_ordered_meanwhile_is_not_ordered_twice(as_bench: Tablet, bench: Staff) -> None:
+    part, other = PartFactory(keep=2), PartFactory(keep=2)
+    offer = sold(part)
+    sold(other)
+    ordering.gather([Pick(offer, 3)], by=bench)
+    ticked = {f"tick-{each.pk}": "on" for each in (part, other)}
+    answer = as_bench.send("/parts/short/gather/", ticked | {f"pieces-{other.pk}": "8"})
+    assert answer.status_code == 422
+    assert "short any more" in words(answer) and 'value="8"' in words(answer)
+    assert Order.objects.get().lines.get().quantity == 3
+
+
+def test_a_long_list_shows_its_first_and_says_how_many_more(as_bench: Tablet, bench: Staff) -> None:
+    supplier = SupplierFactory()
+    for n in range(45):
+        part = PartFactory(name=f"Part {n:02d}", keep=1)
+        Offer.objects.create(part=part, supplier=supplier, price=Decimal(1))
+    needed = PartFactory(name="Z, which a job needs")
+    sold(needed)
+    wants.want(needed, waiting(), quantity=1, by=bench)
+    page = words(as_bench.get("/parts/short/"))
+    assert "Z, which a job needs" in page and "6 more are short" in page
+    as_bench.send("/parts/short/gather/", {f"tick-{part.pk}": "on", f"pieces-{part.pk}": "2"})
+    assert Order.objects.get().lines.get().part == part  # the last of them, which wasn't among the first
 
 
 def test_a_short_part_that_nobody_sells_leads_to_who_sells_it(as_bench: Tablet) -> None:
