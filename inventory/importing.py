@@ -19,7 +19,7 @@ from calc.engine.quantities import QuantityError
 from inventory import parts, stock
 from inventory.files import PartLine, read_value, same
 from inventory.models import Drawer, Import, ImportLine, Kind, Move, Part
-from inventory.values import in_words, read_part, said_of, search_text, unit_of
+from inventory.values import in_words, read_part, said_of, unit_of
 from shop import timeline
 from shop.errors import ChangedMeanwhile, NotAllowedYet, Refused
 from shop.models import Staff
@@ -329,8 +329,7 @@ def read_in(name: str, lines: Iterable[PartLine], *, seal: str, by: Staff) -> Im
         raise NotAllowedYet("No line of the file does anything.")
     file = Import.objects.create(name=name, by=by)
     drawers = {same(drawer.code): drawer for drawer in Drawer.objects.all()}
-    for each in todo:
-        _do(each, file, drawers, by)
+    ImportLine.objects.bulk_create([_do(each, file, drawers, by) for each in todo])
     timeline.write(
         file,
         by=by,
@@ -340,7 +339,7 @@ def read_in(name: str, lines: Iterable[PartLine], *, seal: str, by: Staff) -> Im
     return file
 
 
-def _do(each: Planned, file: Import, drawers: dict[str, Drawer], by: Staff) -> None:
+def _do(each: Planned, file: Import, drawers: dict[str, Drawer], by: Staff) -> ImportLine:
     before: dict[str, Any] = {}
     facts = dict(each.facts)
     if each.drawer is not None:
@@ -362,12 +361,11 @@ def _do(each: Planned, file: Import, drawers: dict[str, Drawer], by: Staff) -> N
         told_after[label] = as_text(name, value, facts.get("kind", part.kind))
     for name, value in facts.items():
         setattr(part, name, value)
-    part.search = search_text(part)
     if each.part is None:
         part.save()
     elif facts:
         part.revision += 1
-        part.save(update_fields=[*facts, "search", "revision"])
+        part.save(update_fields=[*facts, "revision"])
     words = f"read in from {file.name}, line {each.line}"
     move = None
     if each.comes_in:
@@ -379,7 +377,7 @@ def _do(each: Planned, file: Import, drawers: dict[str, Drawer], by: Staff) -> N
         stock.set_level(part, each.level, by=by)
     if facts:
         timeline.write(part, by=by, words=words, before=told_before, after=told_after)
-    ImportLine.objects.create(
+    return ImportLine(
         file=file,
         line=each.line,
         part=part,
@@ -494,9 +492,8 @@ def _put_back(line: ImportLine, part: Part, file: Import, by: Staff) -> None:
             part.drawer_id = value
         else:
             setattr(part, name, Part._meta.get_field(name).to_python(value))
-    part.search = search_text(part)
     part.revision += 1
-    part.save(update_fields=[*facts, "search", "revision"])
+    part.save(update_fields=[*facts, "revision"])
     timeline.write(part, by=by, words=words)
 
 

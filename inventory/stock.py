@@ -7,6 +7,7 @@ goes out doesn't. Loose parts aren't counted and have no moves.
 
 from collections.abc import Iterable
 from decimal import Decimal
+from operator import itemgetter
 from typing import Any, Final
 
 from django.db import transaction
@@ -432,8 +433,12 @@ def _write(
 def _cost_without(held: Part, undone: Move) -> Decimal:
     """The average cost as if a move had never been: all others in turn, pairs of undone and undoing left out."""
     there, cost = 0, Decimal(0)
-    moves = Move.objects.filter(part=held, undoes__isnull=True, undone_by__isnull=True).exclude(pk=undone.pk)
-    for quantity, each in moves.order_by("pk").values_list("quantity", "cost"):
+    # Sorted out here: asked for what undoes nothing, SQLite looks through the moves of all parts.
+    moves = list(Move.objects.filter(part=held).order_by().values_list("pk", "quantity", "cost", "undoes"))
+    left_out = {undone.pk, *(pk for pk, _, _, undoes in moves if undoes), *(undoes for *_, undoes in moves)}
+    for pk, quantity, each, _ in sorted(moves, key=itemgetter(0)):
+        if pk in left_out:
+            continue
         if quantity > 0:
             cost = average(there, cost, quantity, each)
         there += quantity
