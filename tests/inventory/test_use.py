@@ -210,6 +210,14 @@ def test_bad_input_says_how_to_mend_it_and_keeps_the_rest(as_bench, job, part, s
     assert now(part) == 5
 
 
+def test_where_none_is_free_the_page_leads_to_what_would_do_and_to_the_order(as_bench, owner, job, part):
+    assert "None is free" not in as_bench.get(f"/job/{job.claim}/parts/use/?part={part.pk}").content.decode()
+    stock.scrap(part, quantity=5, words="bent", by=owner)
+    page = as_bench.get(f"/job/{job.claim}/parts/use/?part={part.pk}").content.decode()
+    for way in (reverse("part-stand-ins", args=[part.pk]), reverse("part-want", args=[part.pk])):
+        assert way in page
+
+
 @pytest.mark.parametrize("number", ["", "abc", "0", "9999999999999", "-1"])
 def test_a_part_that_isnt_there_leads_to_the_search(as_bench, job, number):
     assert as_bench.get(f"/job/{job.claim}/parts/use/", {"part": number}).status_code == 200
