@@ -168,10 +168,20 @@ def _check(need: Need) -> None:
 
 
 def _is_alike(need: Need, part: OnShelf) -> bool:
-    """Whether a part may be looked at at all: of the same technology where one is asked, and it bears the warmth."""
-    if need.technology and part.technology and need.technology.lower() != part.technology.lower():
+    """Whether a part may be looked at at all: made of what is asked for, if that is known, and it bears the warmth."""
+    made_of, wanted = part.technology.lower(), need.technology.lower()
+    if wanted and made_of and not (f" {made_of}".endswith(f" {wanted}") or _is_film_instead(need, part)):
         return False
     return need.hottest is None or part.hottest is None or part.hottest >= need.hottest
+
+
+def _is_film_instead(need: Need, part: OnShelf) -> bool:
+    """A film capacitor where an electrolytic is asked for will do: common practice, no source."""
+    return (
+        need.kind == "capacitor"
+        and need.technology.lower() == "electrolytic"
+        and part.technology.lower().endswith("film")
+    )
 
 
 def _is_unrated(need: Need, part: OnShelf) -> bool:
@@ -569,6 +579,8 @@ def _cautions(need: Need, way: Way, shares: tuple[Share, ...], balancing: Balanc
             yield f"The ripple that {part.name} bears isn’t written down."
         if need.hottest is not None and part.hottest is None:
             yield f"The temperature that {part.name} bears isn’t written down."
+        if _is_film_instead(need, part):
+            yield f"{part.name} is film in place of an electrolytic: fine for coupling, and larger."
         if need.technology and not part.technology:
             yield f"What {part.name} is made of isn’t written down; {need.technology} is wanted."
     if need.kind == "resistor" and need.volts and any(share.part.volts is None for share in shares):

@@ -157,6 +157,9 @@ def make_set(tubes: Iterable[Tube], *, by: Staff) -> TubeSet:
     Raises:
         NotAllowedYet: fewer than two, of different parts, not here, in a set, not measured, or not alike.
     """
+    tubes = list(tubes)
+    for _, part in sorted({tube.part_id: tube.part for tube in tubes}.items()):
+        stock.hold(part)
     held = _hold(tubes)
     if len(held) < 2:
         raise NotAllowedYet("A set has two tubes or more.")
@@ -328,6 +331,8 @@ def _hold(tubes: Iterable[Tube]) -> list[Tube]:
 
 
 def _single(tube: Tube) -> Tube:
+    """A tube that may go alone, held; its part first, as the ledger's own verbs do, so that nobody waits crosswise."""
+    stock.hold(tube.part)
     held = _hold([tube])[0]
     if held.set_id is not None:
         raise NotAllowedYet(f"{held.label} is in set {held.set.label}. Take the set apart, or use it as one.")
@@ -335,6 +340,8 @@ def _single(tube: Tube) -> Tube:
 
 
 def _hold_set(tube_set: TubeSet, *, apart_too: bool = False) -> TubeSet:
+    """A set that is here, held; its part first."""
+    stock.hold(tube_set.part)
     rows = TubeSet.objects.select_for_update(of=("self",)).select_related("part")
     held = rows.get(pk=tube_set.pk)
     if held.gone_at is not None:

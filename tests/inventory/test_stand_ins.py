@@ -244,11 +244,30 @@ def test_parts_whose_volts_nobody_wrote_down_are_left_out_and_counted():
 def test_a_cooler_part_or_one_of_another_make_up_is_not_taken():
     shelf = [
         cap(1, 22, hottest=85.0),
-        cap(2, 22, technology="film"),
+        cap(2, 22, technology="tantalum"),
         cap(3, 22, hottest=105.0, technology="electrolytic"),
     ]
     need = Need("capacitor", 22e-6, 0.01, volts=400, hottest=105, technology="electrolytic")
     assert [each.shares[0].part.key for each in find(need, shelf, parts=[1]).answers] == [3]
+
+
+@pytest.mark.parametrize(
+    ("wanted", "made_of", "will_do"),
+    [
+        ("film", "polyester film", True),
+        ("polyester film", "film", False),  # which film it is isn't known
+        ("electrolytic", "film", True),
+        ("film", "electrolytic", False),
+        ("ceramic", "ceramic", True),
+    ],
+)
+def test_what_it_is_made_of_counts(wanted, made_of, will_do):
+    """Film for an electrolytic is fine in coupling: common practice, no source."""
+    need = Need("capacitor", 1e-6, 0.01, volts=100, technology=wanted)
+    answers = find(need, [cap(1, 1, technology=made_of)], parts=[1]).answers
+    assert bool(answers) is will_do
+    if made_of == "film" and will_do:
+        assert any("in place of an electrolytic" in word for word in answers[0].words)
 
 
 def test_what_is_not_written_down_of_a_part_is_said():
