@@ -14,6 +14,8 @@ def read(text: str) -> Drawer | Part | None:
     people type the drawer's code, in whatever case.
     """
     text = text.strip()
+    if not text.isprintable():  # PostgreSQL refuses a NUL
+        return None
     if "/" in text:
         return _by_address(text)
     return Drawer.objects.filter(code__iexact=text).first()

@@ -296,7 +296,9 @@ def _tube(request: Request, one: Tube, *, status: int = 200, **forms: Any) -> Ht
         "readings": [_reading_row(each) for each in one.readings.all()],
         "entries": timeline.of(one)[:50],
         "reading_form": ReadingForm(initial=_as_last_time(one)),
-        "use_form": UseOnJobForm(currency=request.shop.currency, auto_id="use-%s"),
+        "use_form": UseOnJobForm(
+            currency=request.shop.currency, auto_id="use-%s", initial={"job": request.GET.get("job", "")[:40]}
+        ),
         "scrap_form": WhyForm(auto_id="scrap-%s"),
         **forms,
     }
@@ -356,7 +358,9 @@ def _set(request: Request, made: TubeSet, *, status: int = 200, **forms: Any) ->
         **_set_row(made),
         "entries": timeline.of(made)[:50],
         "is_here": made.gone_at is None and made.taken_apart_at is None,
-        "use_form": UseOnJobForm(currency=request.shop.currency, auto_id="use-%s"),
+        "use_form": UseOnJobForm(
+            currency=request.shop.currency, auto_id="use-%s", initial={"job": request.GET.get("job", "")[:40]}
+        ),
         **forms,
     }
     return render(request, "inventory/tube_set.html", context, status=status)

@@ -17,7 +17,7 @@ from intake.models.bills import LineKind
 from intake.spending import AskFirst
 from intake.views_estimates import ask_about
 from inventory import aside as putting_aside
-from inventory import stock, using
+from inventory import stock, tube_labels, using
 from inventory.forms_use import AsideForm, BackForm, ScanForm, TakeInForm, UseForm
 from inventory.models import Aside, Drawer, Move, Part
 from shop.access import allowed
@@ -94,7 +94,7 @@ def job_part_scan(request: Request, claim: str) -> HttpResponse:
         return go_to(request, _not_ours(job, text))
     if meant.part is None:
         return go_to(request, _use_page(job, drawer=meant.drawer.pk))
-    if job.state not in using.AT_ONCE or meant.part.is_loose:
+    if job.state not in using.AT_ONCE or meant.part.is_loose or _only_labelled(meant.part):
         return go_to(request, _use_page(job, part=meant.part.pk))
     try:
         move = using.use_scanned(meant.part, job, by=request.user)
@@ -108,8 +108,19 @@ def job_part_scan(request: Request, claim: str) -> HttpResponse:
     return _kept(request, job, using.said(move, request.shop))
 
 
+def _only_labelled(part: Part) -> bool:
+    """Whether every piece that is here is a tube with a label of its own: then which of them goes has to be said."""
+    here = len(using.labelled(part))
+    return here > 0 and part.quantity <= here
+
+
 def _not_ours(job: Job, text: str) -> str:
-    """Where a scan goes that is no label of the stock's: another job's tag opens that; words look for a part."""
+    """Where a scan goes that is no drawer's and no part's label.
+
+    A tube's or a set's opens it, for this job; another job's tag opens that job; words look for a part.
+    """
+    if tube := tube_labels.address_of(text):
+        return f"{tube}?{urlencode({'job': job.claim})}"
     if "/" in text or len(text) > 120:
         return f"{reverse('find')}?{urlencode({'q': text})}"
     return _use_page(job, q=text)
@@ -167,6 +178,7 @@ def _use(
         "part": part,
         "free": putting_aside.free_of(part),
         "held": stock.held_by(part, but=job),
+        "labelled": using.labelled(part)[:SHOWN],
         "form": form or UseForm(initial=initial, currency=request.shop.currency),
         "aside_form": aside_form or AsideForm(initial={"part": part.pk, "quantity": 1}, auto_id="aside-%s"),
         "ask_url": ask_url,
@@ -184,7 +196,8 @@ def _choose(request: Request, job: Job, *, status: int = 200) -> HttpResponse:
 
 
 def _find(request: Request, job: Job, *, to: str, status: int = 200) -> HttpResponse:
-    text, problem, found = request.GET.get("q", "").strip()[:120], "", []
+    text = "".join(c for c in request.GET.get("q", "")[:120] if c.isprintable()).strip()
+    problem, found = "", []
     try:
         found = using.found(text, SHOWN)
     except QuantityError as why:

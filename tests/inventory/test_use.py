@@ -7,7 +7,7 @@ from django.urls import reverse
 
 from intake import billing, keeping
 from intake.models import Charge, Job, LetGo, State
-from inventory import aside, scanning, stock, using
+from inventory import aside, counting, scanning, stock, tubes, using
 from inventory.models import Aside, Drawer, Move, Part
 from shop import timeline
 from tests.factories import DrawerFactory, JobFactory, PartFactory
@@ -170,6 +170,27 @@ def test_the_counter_sees_the_parts_of_a_job_and_uses_none(as_counter, job, part
     assert as_counter.get(f"/job/{job.claim}/parts/").status_code == 200
     assert scan(as_counter, job, "B-14").status_code == 403
     assert now(part) == 5
+
+
+def test_a_tubes_own_label_opens_it_for_this_job(as_bench, bench, job):
+    part = PartFactory(kind="tube", name="EL34")
+    stock.receive(part, quantity=1, cost_each=Decimal(9), by=bench)
+    tube = tubes.log(part, by=bench)
+    for text in (tube.label, f"http://192.0.2.20{reverse('tube', args=[tube.pk])}"):
+        response = scan(as_bench, job, text)
+        assert response["Location"] == f"{reverse('tube', args=[tube.pk])}?job={job.claim}"
+    assert f'value="{job.claim}"' in as_bench.get(response["Location"]).content.decode()
+
+
+def test_where_every_tube_has_a_label_a_scan_of_the_drawer_asks_which(as_bench, bench, job, drawer):
+    """One of two has a label: the other goes; then the labelled one is left, and goes by its label."""
+    part = PartFactory(kind="tube", name="EL34", drawer=drawer)
+    stock.receive(part, quantity=2, cost_each=Decimal(9), by=bench)
+    tube = tubes.log(part, by=bench)
+    assert scan(as_bench, job, "B-14", htmx=True).status_code == 200 and now(part) == 1
+    response = scan(as_bench, job, "B-14", htmx=True)
+    assert now(part) == 1 and response["HX-Redirect"].endswith(f"?part={part.pk}")
+    assert tube.label in as_bench.get(response["HX-Redirect"]).content.decode()
 
 
 # --- Used by the form
@@ -398,3 +419,20 @@ def test_what_was_undone_gives_its_value_back(as_bench, bench, kept_for_parts, p
 def test_gear_that_wasnt_kept_for_parts_gives_none(as_bench, job, part):
     assert take_in(as_bench, job, part).status_code == 422
     assert now(part) == 5 and not Charge.objects.exists()
+
+
+# --- Anything typed
+
+
+@pytest.mark.parametrize(
+    "text", ["\x00", "a\x00b", "1u 2u 3u", "10-5uF", "9" * 400, "💡", "/" * 300, "%", "'; --"]
+)
+def test_the_boxes_stand_anything(as_bench, job, part, text):
+    assert as_bench.get(f"/job/{job.claim}/parts/use/", {"q": text}).status_code == 200
+    assert as_bench.get(f"/job/{job.claim}/parts/take-in/", {"q": text}).status_code == 200
+    assert scan(as_bench, job, text).status_code in (302, 422)
+    assert (
+        as_bench.get(f"/counting/{counting.begin(by=part.moves.get().by).pk}/scan/", {"q": text}).status_code
+        == 302
+    )
+    assert now(part) == 5
