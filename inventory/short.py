@@ -4,11 +4,12 @@
 """
 
 from collections import defaultdict
-from collections.abc import Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
-from typing import Final
+from functools import cached_property
+from typing import Any, Final
 
-from django.db.models import Prefetch, Q
+from django.db.models import Q
 
 from intake.models import Job
 from inventory.models import Offer, OrderLine, Part, Want
@@ -62,7 +63,7 @@ class ShortPart:
     offers: list[Offer]
     reorder_at: int | None = None
 
-    @property
+    @cached_property
     def offer(self) -> Offer | None:
         """Where to order it: where the shop said, else where a piece is cheapest."""
         known = [offer for offer in self.offers if offer.supplier.is_in_use]
@@ -90,38 +91,40 @@ def short_list(planned: Mapping[int, int] | None = None) -> Short:
     for want in Want.objects.open().select_related("job__gear", "job__person", "part__drawer"):
         wants[want.part_id].append(want)
     coming = _coming()
-    found = Short([], [])
-    for part in _may_be_short(wants.keys() | planned.keys()):
+    here: list[tuple[Want, int]] = []
+    short: dict[int, dict[str, Any]] = {}
+    for each in _may_be_short(wants.keys(), planned.keys()):
+        key = each["pk"]
         still = [
-            (want, left)
-            for want in wants[part.pk]
-            if (left := want.left - coming[part.pk].get(want.job_id, 0)) > 0
+            (want, left) for want in wants[key] if (left := want.left - coming[key].get(want.job_id, 0)) > 0
         ]
-        at = part.keep if part.keep is not None else planned.get(part.pk)
-        free = part.is_free
-        if part.is_loose:  # nobody counts: there is enough for whoever wants some, or none
-            is_plenty = part.level == Part.Level.PLENTY
-            free, at = (sum(left for _, left in still), None) if is_plenty else (0, 0)
-        found.here.extend(_met(still, free))
-        need = reckon(
-            free=free,
-            wanted=sum(left for _, left in still),
-            on_order=coming[part.pk].get(None, 0),
-            reorder_at=at,
-        )
+        wanted = sum(left for _, left in still)
+        at = each["keep"] if each["keep"] is not None else planned.get(key)
+        free = each["is_free"]
+        if each["is_loose"]:  # nobody counts: there is enough for whoever wants some, or none
+            free, at = (wanted, None) if each["level"] == Part.Level.PLENTY else (0, 0)
+        here.extend(_met(still, free))
+        need = reckon(free=free, wanted=wanted, on_order=coming[key].get(None, 0), reorder_at=at)
         if need.pieces:
-            found.parts.append(
-                ShortPart(
-                    part=part,
-                    free=free,
-                    on_order=sum(coming[part.pk].values()),
-                    need=need,
-                    wants=[want for want, _ in still],
-                    offers=list(part.offers.all()),
-                    reorder_at=None if part.is_loose else at,
-                )
-            )
-    found.parts.sort(key=lambda row: (not row.need.for_jobs, _first_asked(row), row.part.name, row.part.pk))
+            short[key] = {
+                "free": free,
+                "on_order": sum(coming[key].values()),
+                "need": need,
+                "wants": [want for want, _ in still],
+                "reorder_at": None if each["is_loose"] else at,
+            }
+    offers = offers_of(short)
+    parts = Part.objects.filter(pk__in=short).select_related("drawer")
+    rows = [ShortPart(part=part, offers=offers[part.pk], **short[part.pk]) for part in parts]
+    rows.sort(key=lambda row: (not row.need.for_jobs, _first_asked(row), row.part.name, row.part.pk))
+    return Short(here, rows)
+
+
+def offers_of(parts: Iterable[int]) -> dict[int, list[Offer]]:
+    """The offers of parts, in one query. (Asking for them with the parts takes long where there are thousands.)"""
+    found: dict[int, list[Offer]] = defaultdict(list)
+    for offer in Offer.objects.filter(part__in=list(parts)).select_related("supplier"):
+        found[offer.part_id].append(offer)
     return found
 
 
@@ -162,15 +165,16 @@ def waiting_for(job: Job) -> list[dict]:
     ]
 
 
-def _may_be_short(asked_for: set[int]) -> list[Part]:
-    offers = Prefetch("offers", Offer.objects.select_related("supplier"))
+def _may_be_short(wanted: Collection[int], planned: Collection[int]) -> Iterable[dict[str, Any]]:
+    """What decides whether a part is short, of those that can be: facts and no rows, because they are many."""
     worth_a_look = (
         Q(is_loose=False, keep__isnull=False)
         | Q(is_loose=False, quantity__lt=0)
         | Q(is_loose=True, level__in=_SHORT_LEVELS)
+        | Q(pk__in=planned)
     )
-    parts = Part.objects.filter(Q(worth_a_look, is_in_use=True) | Q(pk__in=asked_for))
-    return list(parts.free().select_related("drawer").prefetch_related(offers))
+    parts = Part.objects.filter(Q(worth_a_look, is_in_use=True) | Q(pk__in=wanted)).free()
+    return parts.order_by("pk").values("pk", "keep", "is_free", "is_loose", "level")
 
 
 def _first_asked(row: ShortPart) -> float:

@@ -130,8 +130,14 @@ def test_loose_parts_are_short_when_somebody_says_so(bench: Staff, level: str, i
 
 
 def test_a_part_out_of_use_is_not_short(shop: Any) -> None:
-    PartFactory(keep=3, is_in_use=False)
-    assert short_list().parts == []
+    out_of_use = PartFactory(keep=3, is_in_use=False)
+    assert short_list({out_of_use.pk: 3}).parts == []
+
+
+def test_what_nobody_wrote_down_is_short_as_it_is_planned(shop: Any) -> None:
+    kept, planned = PartFactory(keep=0), PartFactory()
+    found = {row.part: row.need.pieces for row in short_list({kept.pk: 9, planned.pk: 2}).parts}
+    assert found == {kept: 1, planned: 3}
 
 
 def test_what_is_free_now_is_offered_to_the_job_instead_of_ordered(bench: Staff) -> None:
@@ -150,7 +156,7 @@ def test_what_is_short_takes_as_many_queries_for_fifty_parts(
         part = PartFactory(keep=2)
         sold(part)
         wants.want(part, waiting(), quantity=1, by=bench)
-    with django_assert_num_queries(4):
+    with django_assert_num_queries(5):
         assert len(short_list().parts) == 50
 
 
