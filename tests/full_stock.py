@@ -41,6 +41,27 @@ _AT = {
 }
 _FILE = "name;kind;drawer;quantity;cost\n33k 1W;resistor;B-14;20;0.12\n10n 400V film;capacitor;B-14;8;0.31\n"
 
+# Pages that have something to say of empty drawers.
+EMPTY = (
+    "parts",
+    "drawers",
+    "labels",
+    "count-rounds",
+    "suppliers",
+    "short",
+    "orders",
+    "stand-ins",
+    "tubes",
+    "tube-sets",
+    "planning",
+    "best-use",
+    "asleep",
+    "queue-needs",
+    "bench-gear",
+    "parts-export",
+    "parts-import",
+)
+
 
 @dataclass(frozen=True)
 class FullStock:

@@ -18,7 +18,7 @@ from playwright.sync_api import Browser, Page, Route
 from intake.reports.catalogue import REPORTS
 from shop.models import Staff
 from shop.once import FIELD, new_key
-from tests import full_shop, tools
+from tests import full_shop, full_stock, tools
 from tests.browser.conftest import TABLET, session_cookie
 from tests.factories import StaffFactory
 from tests.full_shop import FullShop
@@ -54,11 +54,12 @@ SMALL = """(thumb) => {
 
 
 SETTLED = """() => new Promise((done) => requestAnimationFrame(() => requestAnimationFrame(done)))"""
-# Addresses that show a job's page with one section of it in front.
+# Addresses that show the page of a job, or of something else, with one section of it in front.
 SHOWN_AS = {
     "job-timeline": "job",
     "job-photos": "job",
     "job-charges": "job",
+    "part-move": "part",
     "worksheet-answer": "worksheet",
     "job-worksheet-answer": "job-worksheet",
 }
@@ -205,6 +206,7 @@ def test_every_page_of_an_empty_shop(owner: Staff, crawl_as: Callable[..., Crawl
         "worksheets",
         "meters",
         *(report.url_name for report in REPORTS),
+        *full_stock.EMPTY,
     ):
         crawl.look_at(reverse(name))
     fail_on(crawl)

@@ -21,7 +21,7 @@ from shop.doors import PASSWORD_AT
 from shop.models import Staff
 from shop.once import FIELD, new_key
 from shop.roles import Role
-from tests import full_shop, tools
+from tests import full_shop, full_stock, tools
 from tests.factories import ShopFactory, StaffFactory, TaxRateFactory, TermsFactory
 from tests.full_shop import FullShop
 
@@ -88,7 +88,7 @@ def first_start() -> Answers:
 def the_empty_shop(owner: Staff) -> Answers:
     names = ["home", "find", "reports", "shop-settings", "taxes", "terms", "staff", "dropoff", "pad-entries"]
     names += ["people", "jobs", "queue", "my-timer", "storage", "worksheets", "meters"]
-    names += [*(report.url_name for report in REPORTS)]
+    names += [*(report.url_name for report in REPORTS), *full_stock.EMPTY]
     return got(signed_in(owner), [reverse(name) for name in names], what="empty: ")
 
 
