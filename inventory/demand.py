@@ -13,13 +13,14 @@ from functools import cached_property
 from typing import Any, Final
 from zoneinfo import ZoneInfo
 
-from django.db.models import Avg, DurationField, ExpressionWrapper, F, Max, Min, Prefetch, Sum
+from django.db.models import Avg, DurationField, ExpressionWrapper, F, Max, Min, Sum
 
 from intake.folding import fold
 from intake.models import Job, State
 from inventory import planning
 from inventory.models import Aside, Move, Offer, OrderLine, Part, Want
 from inventory.planning import Item, Spread
+from inventory.short import offers_of, where_to_order
 
 PERIOD: Final = 30  # days
 MOST_PERIODS: Final = 36  # what is longer ago says little of what comes
@@ -208,8 +209,8 @@ def plans(
     """Plan every counted part in use that jobs took, or these: nine queries, whatever their number."""
     asked = None if parts is None else list(parts)
     used = uses(today, zone, asked)
-    offers = Prefetch("offers", Offer.objects.select_related("supplier"))
-    rows = Part.objects.counted().select_related("drawer").prefetch_related(offers)
+    offers = offers_of(used)
+    rows = Part.objects.counted().select_related("drawer")
     rows = rows.in_use().filter(pk__in=_moved()) if asked is None else rows.filter(pk__in=asked)
     held = _sums(Aside.objects.filter(ended_at__isnull=True), "quantity")
     coming = _sums(
@@ -223,7 +224,7 @@ def plans(
         if part.pk not in used:
             continue
         part.is_free = part.quantity - held.get(part.pk, 0)
-        offer = _offer(part)
+        offer = where_to_order(offers[part.pk])
         made.append(
             Plan(
                 part,
@@ -266,13 +267,6 @@ def _moved() -> Any:
 
 def _sums(rows: Any, what: Any) -> dict[int, int]:
     return dict(rows.order_by().values_list("part_id").annotate(n=Sum(what)).values_list("part_id", "n"))
-
-
-def _offer(part: Part) -> Offer | None:
-    """Where it is ordered: where the shop said, else where a piece is cheapest."""
-    known = [offer for offer in part.offers.all() if offer.supplier.is_in_use]
-    first = next((offer for offer in known if offer.is_first), None)
-    return first or min(known, key=lambda offer: (offer.price / offer.pack, offer.pk), default=None)
 
 
 def _took() -> dict[int, float]:
