@@ -30,6 +30,7 @@ NO_STRIP_VOLTS: Final = 50.0  # a joint that hangs free may carry this much: our
 BIG_FARADS: Final = 1e-6  # from here a capacitor is a thing with weight: ours
 BIG_WATTS: Final = 2.0  # from here a resistor stands off the board: common practice, no source
 
+AT_ONCE: Final = 2_000_000  # combinations that are held in memory together: ours
 MANY: Final = 50_000  # combinations that are looked at without narrowing the band first: ours
 
 _NOISE: Final = 1e-9  # relative; adding and inverting floats is out by far less
@@ -148,7 +149,7 @@ def find(need: Need, shelf: Iterable[OnShelf], *, limit: int = 12, parts: Sequen
     for way, counts in _ways(parts):
         inverse = _is_inverse(need.kind, way)
         sizes = _by_size(need, fitting, way, inverse, _band(need.value, need.within, inverse)[1])
-        for count in counts if len(sizes.x) else ():
+        for count in counts:
             best += _search(need, sizes, way, count, limit)
     best.sort(key=lambda each: each[0])
     answers = tuple(_told(need, way, together) for _, way, together in best[:limit])
@@ -251,6 +252,7 @@ def _search(
     The band around the wanted value is first made as narrow as will likely do, and widened until it does.
     """
     inverse = _is_inverse(need.kind, way)
+    sizes = _that_can_be_enough(sizes, count)
     met = _about_how_many(sizes.x, *_band(need.value, need.within, inverse), count)
     width = need.within
     if met > MANY:
@@ -261,6 +263,16 @@ def _search(
         if len(found) >= limit or width >= need.within:
             return found[:limit]
         width *= 4.0
+
+
+def _that_can_be_enough(sizes: _Sizes, count: int) -> _Sizes:
+    """Leave out what bears so little that the others, `count` together, could not bear the rest of the whole."""
+    if not len(sizes.x):
+        return sizes
+    share = np.minimum(sizes.share, 1.0)  # nothing is more than the whole, and what has no limit is infinite
+    bears = share + (count - 1) * share.max() >= 1 - _NOISE * count
+    kept = [members for members, does in zip(sizes.members, bears, strict=True) if does]
+    return _Sizes(sizes.x[bears], sizes.share[bears], kept)
 
 
 def _band(value: float, within: float, inverse: bool) -> tuple[float, float]:
@@ -333,31 +345,38 @@ def _about_how_many(x: np.ndarray, low: float, high: float, count: int) -> int:
 def _expanded(
     need: Need, sizes: _Sizes, way: Way, count: int, limit: int, low: float, high: float, inverse: bool
 ) -> list[tuple[tuple, Way, tuple[OnShelf, ...]]]:
-    """Return what is made of the parts inside a band, ranked: at least the best `limit`."""
+    """Return what is made of the parts inside a band, ranked: the best `limit`."""
     held, start, stop = _partners(sizes.x, low, high, count)
-    rows, smallest = _ranges(np.arange(len(start)), start, stop)
-    columns = [*(each[rows] for each in held), smallest]
-    total = sum(sizes.x[column] for column in columns)
-    bears = np.ones(len(smallest), dtype=bool)
-    for column in columns:
-        bears &= sizes.x[column] <= sizes.share[column] * total * (1 + _NOISE)
-    columns = [column[bears] for column in columns]
-    total = total[bears]
-    off = np.abs((1 / total if inverse else total) / need.value - 1)
     found: list[tuple[tuple, Way, tuple[OnShelf, ...]]] = []
     worst = float("inf")  # of those found, as soon as there are enough
-    for row in np.argsort(off, kind="stable"):
-        if off[row] > worst + 2 * _NOISE:
-            break
-        chosen = Counter(int(column[row]) for column in columns)
-        for together in _cheapest(sizes, chosen, float(total[row]), limit):
-            found.append((_rank(need, together, inverse), way, together))
-        if len(found) >= limit:
-            found.sort(key=lambda each: each[0])
-            del found[limit:]
-            worst = found[-1][0][0]
+    for some in _pieces(stop - start):
+        rows, smallest = _ranges(some, start[some], stop[some])
+        columns = [*(each[rows] for each in held), smallest]
+        total = sum(sizes.x[column] for column in columns)
+        off = np.abs((1 / total if inverse else total) / need.value - 1)
+        bears = off <= worst + 2 * _NOISE
+        for column in columns:
+            bears &= sizes.x[column] <= sizes.share[column] * total * (1 + _NOISE)
+        columns, total, off = [column[bears] for column in columns], total[bears], off[bears]
+        for row in np.argsort(off, kind="stable"):
+            if off[row] > worst + 2 * _NOISE:
+                break
+            chosen = Counter(int(column[row]) for column in columns)
+            for together in _cheapest(sizes, chosen, float(total[row]), limit):
+                found.append((_rank(need, together, inverse), way, together))
+            if len(found) >= limit:
+                found.sort(key=lambda each: each[0])
+                del found[limit:]
+                worst = found[-1][0][0]
     found.sort(key=lambda each: each[0])
     return found
+
+
+def _pieces(lengths: np.ndarray) -> Iterator[np.ndarray]:
+    """The rows in pieces that are short enough to be held at once, whatever their ranges come to."""
+    ends = np.cumsum(lengths) // AT_ONCE
+    for piece in np.unique(ends):
+        yield np.flatnonzero(ends == piece)
 
 
 def _rank(need: Need, together: tuple[OnShelf, ...], inverse: bool) -> tuple:

@@ -10,6 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from calc.engine.errors import CircuitError
+from inventory import stand_ins
 from inventory.stand_ins import Need, OnShelf, Way, balancing_for, find, leakage_apart, worst_share
 
 WAYS = {1: [Way.ONE], 2: [Way.SERIES, Way.PARALLEL], 3: [Way.SERIES, Way.PARALLEL]}
@@ -322,6 +323,22 @@ def preferred(number):
 
 def scattered(number):
     return res(number, random.Random(number).uniform(10, 60_000), 0.5)
+
+
+def test_parts_that_bear_a_little_too_little_are_passed_over_as_fast():
+    """Each bears less than the third that it would have to: every triple fits by its value, and none will do."""
+    shelf = [res(n, 11_000 + 500 * random.Random(n).random(), 0.5, free=1) for n in range(5000)]
+    start = time.process_time()
+    assert not find(Need("resistor", 33_700, 0.05, watts=1.51), shelf).answers
+    assert time.process_time() - start < 0.4
+
+
+def test_a_long_list_of_combinations_is_gone_through_in_pieces(monkeypatch):
+    shelf = [res(number, 1000 + 37 * number, 0.5, free=1) for number in range(40)]
+    need = Need("resistor", 5000, 0.3, watts=0.6)
+    whole = ranks(find(need, shelf, limit=6))
+    monkeypatch.setattr(stand_ins, "AT_ONCE", 50)
+    assert ranks(find(need, shelf, limit=6)) == whole == every(need, shelf)[:6]
 
 
 @pytest.mark.parametrize("make", [preferred, scattered])
