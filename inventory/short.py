@@ -53,7 +53,7 @@ def whole_packs(pieces: int, pack: int) -> int:
 
 @dataclass(frozen=True)
 class ShortPart:
-    """A part to order, and why. `here` are wants that what is free would meet now."""
+    """A part to order, and why: which jobs want it, or at how many it is time."""
 
     part: Part
     free: int
@@ -66,52 +66,6 @@ class ShortPart:
     @cached_property
     def offer(self) -> Offer | None:
         return where_to_order(self.offers)
-
-    @property
-    def pieces(self) -> int:
-        return self.for_jobs + self.for_shelf
-
-
-def reckon(*, free: int, wanted: int, on_order: int, reorder_at: int | None) -> Need:
-    """Say how many pieces of a part to order.
-
-    Args:
-        free: on the shelf and put aside for nobody; below zero where more was taken than was counted.
-        wanted: wanted by jobs, and neither here nor on an order for them.
-        on_order: on an order for the shelf.
-        reorder_at: at this many, or fewer, it is time to order; None where nobody keeps any.
-
-    What is free goes to the jobs first. The shelf then has to come to more than `reorder_at`.
-    """
-    for_jobs = max(wanted - max(free, 0), 0)
-    after = free - wanted + for_jobs + on_order
-    least = 0 if reorder_at is None else reorder_at + 1
-    return Need(for_jobs, max(least - after, 0))
-
-
-def whole_packs(pieces: int, pack: int) -> int:
-    """Round pieces up to whole packs, in pieces."""
-    return -(-pieces // pack) * pack
-
-
-@dataclass(frozen=True)
-class ShortPart:
-    """A part to order, and why. `here` are wants that what is free would meet now."""
-
-    part: Part
-    free: int
-    on_order: int
-    need: Need
-    wants: list[Want]
-    offers: list[Offer]
-    reorder_at: int | None = None
-
-    @cached_property
-    def offer(self) -> Offer | None:
-        """Where to order it: where the shop said, else where a piece is cheapest."""
-        known = [offer for offer in self.offers if offer.supplier.is_in_use]
-        first = next((offer for offer in known if offer.is_first), None)
-        return first or min(known, key=lambda offer: (offer.price / offer.pack, offer.pk), default=None)
 
     @property
     def pieces(self) -> int:
