@@ -290,7 +290,7 @@ def _unread(planned: Planned, wrong: list[str]) -> Planned:
 
 def _is_same(one: Any, other: Any) -> bool:
     if isinstance(one, float) and isinstance(other, float):
-        return abs(one - other) <= 1e-6 * max(abs(one), abs(other))  # as many digits as people write
+        return abs(one - other) <= 1e-5 * max(abs(one), abs(other))  # six digits are written
     return one == other
 
 

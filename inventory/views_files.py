@@ -43,10 +43,7 @@ def parts_import_yes(request: Request) -> HttpResponse:
     """Do what was looked at. If the stock moved on meanwhile, look again."""
     form = PlanForm(request.POST)
     if not form.is_valid():
-        fresh = PartsFileForm(data={})
-        fresh.errors.clear()
-        fresh.add_error(None, form.errors["parcel"][0])
-        return _choose(request, fresh, status=422)
+        return _choose(request, PartsFileForm(), why=form.errors["parcel"][0], status=422)
     said = form.cleaned_data["parcel"]
     read = files.read_parts(said["text"].encode(), request.shop.currency)
     try:
@@ -104,9 +101,10 @@ def parts_export_file(request: Request, slug: str) -> HttpResponse:
     return csv_out.answer(name, table.head, table.rows())
 
 
-def _choose(request: Request, form: PartsFileForm, *, status: int = 200) -> HttpResponse:
+def _choose(request: Request, form: PartsFileForm, *, why: str = "", status: int = 200) -> HttpResponse:
     context = {
         "form": form,
+        "why": why,
         "columns": files.COLUMNS,
         "earlier": Import.objects.select_related("by")[:20],
     }

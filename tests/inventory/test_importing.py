@@ -372,7 +372,7 @@ def test_what_was_taken_out_can_be_read_in_again_and_says_nothing_new(as_owner, 
         name="-22u, “axial”", value=22e-6, tolerance=20.0, volts=450.0, hottest=105.0, drawer=drawer,
         note='=HYPERLINK("x")', price=Decimal("1.234"), keep=3,
     )  # fmt: skip
-    PartFactory(kind="resistor", name="@1M", value=1e6 / 3, watts=0.5, price=Decimal("2.5"))
+    PartFactory(kind="resistor", name="@1M", value=1.0000045e6, watts=0.5, price=Decimal("2.5"))
     PartFactory(kind="fuse", name="2A", value=2.0, price=Decimal(1234))
     PartFactory(kind="hardware", name="M4 nut", is_loose=True, level="low")
     stock.receive(part, quantity=3, cost_each=Decimal("1.234"), by=owner)
