@@ -13,7 +13,7 @@ from calc.engine.quantities import LONGEST as LONGEST_VALUE
 from calc.engine.quantities import UNITS, parse_quantity
 from inventory import scanning, stock, values
 from inventory.models import Drawer, Kind, Move, Part
-from shop.conflict import RevisedForm
+from shop.conflict import ConflictCheck, RevisedForm
 from shop.fields import AmountField, use_currency
 
 MOST_COST: Final = Decimal(999_999)
@@ -229,7 +229,9 @@ class PartForm(_PartBoxes, RevisedForm):
         }
 
 
-class DrawerForm(forms.ModelForm):
+class DrawerForm(ConflictCheck, forms.ModelForm):
+    """A drawer."""
+
     class Meta:
         model = Drawer
         fields = ["code", "place", "note", "is_in_use"]
@@ -239,8 +241,6 @@ class DrawerForm(forms.ModelForm):
         super().__init__(*args, **kwargs)
         self.fields["code"].help_text = "Short enough to be read across a bench, like B-14."
         self.fields["code"].widget.attrs.update({"autocapitalize": "characters", "autocomplete": "off"})
-        if self.instance.pk is None:
-            del self.fields["is_in_use"]
 
     def clean_code(self) -> str:
         code = self.cleaned_data["code"]

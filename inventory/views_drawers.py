@@ -11,6 +11,7 @@ from inventory.forms_parts import DrawerForm
 from inventory.models import Drawer, Part
 from shop import timeline
 from shop.access import allowed
+from shop.conflict import both_versions, keeps_theirs
 from shop.errors import NotAllowedYet, Refused
 from shop.http import Request, go_to
 from shop.once import once
@@ -59,7 +60,7 @@ def drawer_new(request: Request) -> HttpResponse:
     form = DrawerForm(request.POST if request.method == "POST" else None)
     if form.is_valid():
         try:
-            one = parts.new_drawer(facts=form.cleaned_data, by=request.user)
+            one = parts.new_drawer(facts={**form.cleaned_data, "is_in_use": True}, by=request.user)
         except Refused as refusal:
             form.add_error("code", str(refusal))
         else:
@@ -72,10 +73,12 @@ def drawer_new(request: Request) -> HttpResponse:
 @allowed("see to parts")
 @once
 def drawer_edit(request: Request, pk: int) -> HttpResponse:
-    one = get_object_or_404(Drawer, pk=pk)
-    form = DrawerForm(
-        request.POST if request.method == "POST" else None, instance=get_object_or_404(Drawer, pk=pk)
-    )
+    if keeps_theirs(request):
+        return go_to(request, "drawer-edit", pk)
+    rows = Drawer.objects.select_for_update() if request.method == "POST" else Drawer
+    data = request.POST if request.method == "POST" else None
+    form = DrawerForm(data, instance=get_object_or_404(rows, pk=pk))
+    one = get_object_or_404(Drawer, pk=pk)  # as it is: the form writes on its own
     if form.is_valid():
         try:
             parts.change_drawer(one, facts=form.cleaned_data, by=request.user)
@@ -86,5 +89,7 @@ def drawer_edit(request: Request, pk: int) -> HttpResponse:
         else:
             messages.success(request, "Kept.")
             return go_to(request, one)
+    if form.changed_meanwhile:
+        return both_versions(request, form)
     context = {"form": form, "drawer": one}
     return render(request, "inventory/drawer_edit.html", context, status=422 if form.is_bound else 200)

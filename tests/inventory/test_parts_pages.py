@@ -238,7 +238,8 @@ def test_a_loose_part_says_how_much_there_is(as_bench, bench):
 
 def test_a_drawer_is_written_down_in_capitals(as_bench):
     as_bench.send("/drawers/new/", {"code": "c-3", "place": "Left wall"})
-    assert Drawer.objects.get().code == "C-3"
+    drawer = Drawer.objects.get()
+    assert (drawer.code, drawer.is_in_use) == ("C-3", True)
 
 
 @pytest.mark.parametrize(
@@ -250,9 +251,34 @@ def test_a_code_that_will_not_do_is_refused(as_bench, part, code, said):
     assert said in answer.content.decode()
 
 
+def opened(tablet, path: str) -> dict[str, str]:
+    """What the form at an address is opened with, as the page would send it back."""
+    form = tablet.get(path).context["form"]
+    return {name: form[name].value() or "" for name in form.fields}
+
+
 def test_a_drawer_with_parts_stays_in_use(as_bench, part):
-    answer = as_bench.send(part.drawer.get_absolute_url() + "change/", {"code": "B-14"})
+    path = f"{part.drawer.get_absolute_url()}change/"
+    answer = as_bench.send(path, {**opened(as_bench, path), "is_in_use": ""})
     assert "Parts live in this drawer" in answer.content.decode()
+
+
+def test_a_drawer_that_somebody_else_changed_is_shown_in_both_versions(as_bench, bench, part):
+    path = f"{part.drawer.get_absolute_url()}change/"
+    mine = {**opened(as_bench, path), "place": "Right wall"}
+    parts.change_drawer(part.drawer, facts={"place": "Left wall"}, by=bench)
+    answer = as_bench.send(path, mine)
+    assert answer.status_code == 409
+    assert "Left wall" in answer.content.decode()
+    part.drawer.refresh_from_db()
+    assert part.drawer.place == "Left wall"
+
+
+def test_a_drawer_is_corrected(as_bench, part):
+    path = f"{part.drawer.get_absolute_url()}change/"
+    as_bench.send(path, {**opened(as_bench, path), "code": "b-15"})
+    part.drawer.refresh_from_db()
+    assert (part.drawer.code, part.drawer.is_in_use) == ("B-15", True)
 
 
 def test_the_counter_sees_and_does_not_touch(as_counter, part):
