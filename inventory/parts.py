@@ -49,7 +49,7 @@ def change_part(part: Part, *, facts: Mapping[str, Any], by: Staff, revision: in
         ChangedMeanwhile: somebody else changed it since `revision`.
         NotAllowedYet: it is to be counted no more, or to go out of use, and some are there; or a job holds some.
     """
-    held = Part.objects.select_for_update().select_related("drawer").get(pk=part.pk)
+    held = Part.objects.select_for_update(of=("self",)).select_related("drawer").get(pk=part.pk)
     if held.revision != revision:
         raise ChangedMeanwhile(
             "Someone else changed this part while you had it open.", revision=held.revision
