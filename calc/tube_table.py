@@ -77,7 +77,8 @@ def _signal(tube: SignalTube) -> Entry:
     for number, section in enumerate(tube.sections, 1):
         which = f"{section.kind} {number}" if len(tube.sections) > 1 else section.kind
         facts.append((f"{which}: at most, {section.limits.system}", _limits(section.limits)))
-        facts += [(f"{which}: typical", _operation(each)) for each in section.typical]
+        typical = " / ".join(_operation(each) for each in section.typical)
+        facts.append((f"{which}: typical", typical))
     facts += [("Pins, from below", _pins(tube.pins)), ("Note", tube.note)]
     mu = next((each.mu for each in tube.section.typical if each.mu), None)
     return _entry(tube, tube.section.kind, f"amplification {mu:g}" if mu else "", facts)
