@@ -1,5 +1,6 @@
 // Scanning. A hand scanner is a keyboard that types fast and ends with Enter: where no box has the focus, such a burst
-// is looked up, or sent by the form of the page that asks for scans (data-scan). Where the browser can read codes itself (and the page came over TLS), a button offers the camera.
+// is looked up, or sent by the form of the page that asks for scans (data-scan). Where the browser can read codes itself
+// (and the page came over TLS), a button offers the camera.
 import { hook } from "./hook.js";
 
 const SHORTEST = 6; // characters; nothing we print is shorter
@@ -23,6 +24,9 @@ document.addEventListener("htmx:afterRequest", (event) => {
     sent = null; // no answer took its place: the page says why, and whoever reads it scans again
     waiting.length = 0;
   }
+});
+window.addEventListener("pageshow", () => {
+  sent = null; // back on a page whose scan led away
 });
 
 const look = (text) => {
