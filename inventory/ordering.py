@@ -72,7 +72,9 @@ def offer(part: Part, supplier: Supplier, *, facts: Mapping[str, Any], by: Staff
     first = facts["is_first"] or not part.offers.exists()
     if first:
         part.offers.update(is_first=False)
-    return Offer.objects.create(part=part, supplier=supplier, **{**facts, "is_first": first})
+    made = Offer.objects.create(part=part, supplier=supplier, **{**facts, "is_first": first})
+    timeline.write(part, by=by, words=f"wrote down that {supplier} sells it", after=_terms(made))
+    return made
 
 
 @transaction.atomic
@@ -88,12 +90,27 @@ def change_offer(offer: Offer, *, facts: Mapping[str, Any], by: Staff) -> None:
         raise NotAllowedYet("This supplier's offer of that number is written down already.")
     if facts["is_first"]:
         others.update(is_first=False)
+    before = _terms(Offer.objects.get(pk=offer.pk))
     Offer.objects.filter(pk=offer.pk).update(**facts)
+    after = _terms(Offer.objects.get(pk=offer.pk))
+    if before != after:
+        timeline.write(part, by=by, words=f"changed what {offer.supplier} asks", before=before, after=after)
 
 
+@transaction.atomic
 def drop_offer(offer: Offer, *, by: Staff) -> None:
     """They don't sell it any more. Orders keep what was ordered."""
+    timeline.write(
+        offer.part, by=by, words=f"struck out that {offer.supplier} sells it", before=_terms(offer)
+    )
     offer.delete()
+
+
+def _terms(offer: Offer) -> dict[str, str]:
+    """What an offer says, for the part's timeline."""
+    labels = {name: str(Offer._meta.get_field(name).verbose_name) for name in OFFER_FIELDS}
+    said = {label: getattr(offer, name) for name, label in labels.items()}
+    return {label: "yes" if value is True else str(value or "") for label, value in said.items()}
 
 
 # --- Before it is sent ---------------------------------------------------------------------------------------

@@ -12,6 +12,7 @@ from inventory import aside, ordering, stock, wants
 from inventory.models import Aside, Move, Offer, Order, Part, Want
 from inventory.ordering import Arrival, Pick, Wish
 from inventory.short import reckon, short_list, whole_packs
+from shop import timeline
 from shop.errors import ChangedMeanwhile, NotAllowedYet
 from shop.models import Staff
 from tests.factories import JobFactory, PartFactory, SupplierFactory
@@ -414,6 +415,19 @@ def test_the_first_who_sells_it_is_where_to_order_until_another_is(bench: Staff)
     ordering.change_offer(first, facts=facts(is_first=True), by=bench)
     second.refresh_from_db()
     assert second.is_first is False
+
+
+def test_the_part_says_who_changed_what_a_supplier_asks(bench: Staff) -> None:
+    part = PartFactory()
+    offer = ordering.offer(part, SupplierFactory(name="Pier Parts"), facts=facts(), by=bench)
+    ordering.change_offer(offer, facts=facts(price=Decimal(3), is_first=True), by=bench)
+    ordering.drop_offer(offer, by=bench)
+    said = [entry.words for entry in timeline.of(part)]
+    assert said == [
+        "struck out that Pier Parts sells it",
+        "changed what Pier Parts asks",
+        "wrote down that Pier Parts sells it",
+    ]
 
 
 def test_one_supplier_offers_a_part_once_a_number(bench: Staff) -> None:
