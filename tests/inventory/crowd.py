@@ -16,7 +16,8 @@ from inventory import values
 from inventory.models import Drawer, Move, Offer, Part, Supplier
 from shop.models import Staff
 
-DAYS: Final = 3 * 365
+PARTS_OF_A_JOB: Final = 5
+DAYS: Final = 12 * 365  # 25,000 moves a year: several benches, all day
 _BATCH: Final = 2000  # rows in one statement: SQLite has a limit of variables
 
 
@@ -34,7 +35,8 @@ def stock_crowd(parts: int = 5_000, moves: int = 300_000, *, seed: int = 5) -> N
         ),
         batch_size=_BATCH,
     )
-    jobs = list(Job.objects.values_list("pk", flat=True)) or [None]
+    jobs = list(Job.objects.values_list("pk", flat=True)) * PARTS_OF_A_JOB
+    dice.shuffle(jobs)
     rows = _moves(dice, kept, moves, jobs, by)
     while batch := [move for _, move in zip(range(20_000), rows, strict=False)]:
         Move.objects.bulk_create(batch, batch_size=_BATCH)
@@ -76,9 +78,10 @@ def _decades(first: float, many: int) -> list[float]:
 
 
 def _moves(dice: Random, parts: list[Part], count: int, jobs: list[Any], by: Staff) -> Iterator[Move]:
-    """Each part's own moves in their order, each from what the last left."""
+    """Each part's own moves in their order, each from what the last left. What no job takes is sold."""
     now = timezone.now()
     shares = [dice.choice((1, 1, 7)) for _ in parts]
+    on_a_job = min(len(jobs) / count, 1)
     for part, share in zip(parts, shares, strict=True):
         many = max(round(count * share / sum(shares)), 1)
         days = sorted(dice.uniform(0, DAYS) for _ in range(many))
@@ -86,7 +89,10 @@ def _moves(dice: Random, parts: list[Part], count: int, jobs: list[Any], by: Sta
             if part.quantity < 3:
                 why, quantity = Move.Why.RECEIVED, dice.choice((10, 20, 50))
             else:
-                why, quantity = Move.Why.USED, -dice.randint(1, 3)
+                why, quantity = (
+                    Move.Why.USED if jobs and dice.random() < on_a_job else Move.Why.SOLD,
+                    -dice.randint(1, 3),
+                )
             part.quantity += quantity
             yield Move(
                 part=part,
@@ -94,7 +100,7 @@ def _moves(dice: Random, parts: list[Part], count: int, jobs: list[Any], by: Sta
                 quantity=quantity,
                 cost=part.cost,
                 left=part.quantity,
-                job_id=dice.choice(jobs) if why == Move.Why.USED else None,
+                job_id=jobs.pop() if why == Move.Why.USED else None,
                 at=now - dt.timedelta(days=ago),
                 by=by,
             )
