@@ -165,7 +165,6 @@ def test_the_pictures_are_of_the_demo_as_it_is(open_as: Callable[..., Page], tmp
     printing.print_tags([job], by=Staff.objects.get(sign_in="ida"))
     shoot_paper(page, reverse("tags-paper", args=[job.claim, "roll"]), "gear-tag", folder)
 
-
     page = open_as("tomas", PORTRAIT, theme="dark")
     kept = KeptSheet.objects.standing().filter(slug="supply").first()
     page.goto(reverse("kept-worksheet", args=[kept.pk]))
