@@ -9,16 +9,22 @@ const BETWEEN = 80; // ms between two characters; a scanner needs 5 to 30, and n
 // One scan after the other: each answer brings a form of its own, and a hand is quicker than the network.
 const waiting = [];
 let sent = null; // the form whose answer is on its way
+const taken = new WeakSet(); // forms that htmx knows: another one would send itself and leave the page
 
 function sendNext() {
   const form = document.querySelector("form[data-scan]");
-  if (form && form !== sent && waiting.length) {
+  if (form && taken.has(form) && form !== sent && waiting.length) {
     sent = form;
     form.elements.q.value = waiting.shift();
     form.requestSubmit();
   }
 }
-document.addEventListener("htmx:load", sendNext);
+document.addEventListener("htmx:load", (event) => {
+  const root = event.detail.elt;
+  const forms = [...root.querySelectorAll("form[data-scan]"), root.closest("form[data-scan]")];
+  forms.filter(Boolean).forEach((form) => taken.add(form));
+  sendNext();
+});
 document.addEventListener("htmx:afterRequest", (event) => {
   if (event.target === sent && event.target.isConnected) {
     sent = null; // no answer took its place: the page says why, and whoever reads it scans again

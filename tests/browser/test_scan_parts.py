@@ -10,7 +10,7 @@ from inventory import stock
 from inventory.models import Part
 from tests.factories import DrawerFactory, JobFactory, PartFactory
 
-pytestmark = pytest.mark.django_db(transaction=True)
+pytestmark = pytest.mark.browser
 
 
 @pytest.fixture
