@@ -47,7 +47,7 @@ from shop.models import Entry, Shop, Staff
 from shop.roles import Role
 from tests.conftest import Tablet
 
-pytestmark = [pytest.mark.django_db, pytest.mark.xdist_group("the invented shop")]
+pytestmark = pytest.mark.django_db
 
 NOW = dt.datetime(
     2026, 11, 22, 7, 30, tzinfo=dt.UTC
