@@ -1,5 +1,6 @@
 """Where a value that isn't quite sure stands against its limits."""
 
+import math
 from enum import StrEnum
 
 import pint
@@ -29,6 +30,8 @@ def stand(
     unit = str(value.units)
     middle, spread = nominal(value), band(value)
     low, high = middle - spread, middle + spread
+    if math.isnan(low) or math.isnan(high):
+        return Standing.CLOSE  # it keeps to no limit, and nothing may pass by it
     if _under(low, least, unit) or _over(high, most, unit):
         beyond = _under(high, least, unit) or _over(low, most, unit)
         return Standing.OUT if beyond else Standing.CLOSE

@@ -12,9 +12,8 @@ from typing import Final
 import pint
 
 from calc.engine.errors import CircuitError
+from calc.engine.limits import Standing, stand
 from calc.engine.quantities import band, nominal, show, units
-
-_NOISE: Final = 1e-9  # of a limit: what adding and scaling floats can be out by, far under any meter's ±
 
 
 class Protection(StrEnum):
@@ -34,6 +33,13 @@ class Outcome(StrEnum):
     CLOSE = "too close to call"
     MISSING = "not done"
     LEFT = "left to the current test"  # no pass of its own: the current decides
+
+
+_STANDS: Final = {
+    Standing.IN: Outcome.PASS,
+    Standing.OUT: Outcome.FAIL,
+    Standing.CLOSE: Outcome.CLOSE,
+}
 
 
 @dataclass(frozen=True)
@@ -170,25 +176,13 @@ class Result:
         return [each for each in self.judged if each.outcome is outcome]
 
 
-def compare(
-    reading: pint.Quantity, limit: pint.Quantity, *, at_least: bool = False, noise: float = _NOISE
-) -> Outcome:
+def compare(reading: pint.Quantity, limit: pint.Quantity, *, at_least: bool = False) -> Outcome:
     """Say whether a reading keeps to a limit, with its ±: PASS, FAIL or CLOSE.
 
     A reading on its limit passes where it has no ±, and is too close to call where it has one.
     """
-    value, sure = nominal(reading, str(limit.units)), band(reading, str(limit.units))
-    allowed = nominal(limit)
-    slack = abs(allowed) * noise
-    if at_least:
-        best, worst = value + sure, value - sure
-        if worst >= allowed - slack:
-            return Outcome.PASS
-        return Outcome.FAIL if best < allowed - slack else Outcome.CLOSE
-    best, worst = value - sure, value + sure
-    if worst <= allowed + slack:
-        return Outcome.PASS
-    return Outcome.FAIL if best > allowed + slack else Outcome.CLOSE
+    where = stand(reading, least=limit) if at_least else stand(reading, most=limit)
+    return _STANDS[where]
 
 
 def earth_limit(

@@ -1,6 +1,9 @@
 """Where an unsure value stands against its limits."""
 
+import math
+
 import pytest
+from uncertainties import ufloat
 
 from calc.engine.limits import Standing, stand
 from calc.engine.quantities import units, with_band
@@ -32,3 +35,11 @@ def test_a_side_without_a_limit_is_open():
     assert stand(value) is Standing.IN
     assert stand(value, least=units.Quantity(1.0, "V")) is Standing.IN
     assert stand(value, most=units.Quantity(1.0, "V")) is Standing.OUT
+
+
+@pytest.mark.parametrize("number", [math.nan, ufloat(1.0, math.nan)])
+def test_what_is_no_number_keeps_to_no_limit(number):
+    """IEEE 754: not a number compares with nothing, so that no comparison may let it pass."""
+    value = units.Quantity(number, "ohm")
+    assert stand(value, most=units.Quantity(2.0, "ohm")) is Standing.CLOSE
+    assert stand(value, least=units.Quantity(2.0, "ohm")) is Standing.CLOSE
