@@ -159,7 +159,7 @@ def initial(sheet: Worksheet) -> dict[str, str]:
     return said
 
 
-def earlier(sheet: Worksheet, gear: Gear, *, but: Job | None = None) -> KeptSheet | None:
+def earlier(sheet: Worksheet, gear: Gear) -> KeptSheet | None:
     """The last time this worksheet was kept for this gear, else for gear of the same maker and model."""
     kept = (
         KeptSheet.objects.standing()
