@@ -15,7 +15,7 @@ from django.db.models import Count, F, Q, QuerySet
 from django.utils import timezone
 
 from inventory import stock
-from inventory.models import CountLine, CountRound, Drawer, Move, Part
+from inventory.models import CountLine, CountRound, Drawer, Move, Part, Tube
 from shop.errors import ChangedMeanwhile, NotAllowedYet
 from shop.models import Staff
 
@@ -138,6 +138,7 @@ class Difference:
     difference: int  # counted less expected
     since: int  # what came (above zero) and went (below) after the count was written down
     count_again: str  # why this count can't be posted; empty where it can
+    labelled: tuple[Tube, ...] = ()  # of which one is gone, where fewer were counted than have labels
 
     @property
     def will_be(self) -> int:
@@ -153,8 +154,10 @@ class Difference:
 def differences(a_round: CountRound) -> list[Difference]:
     """Every count of a round, those that differ first, in a fixed number of queries."""
     lines = list(a_round.lines.select_related("part__drawer", "drawer", "by", "move"))
-    since = _moved_since(lines) if a_round.posted_at is None else {}
-    found = [_difference(line, since.get(line.pk, [])) for line in lines]
+    is_open = a_round.posted_at is None
+    since = _moved_since(lines) if is_open else {}
+    tubes = _labelled(lines) if is_open else {}
+    found = [_difference(line, since.get(line.pk, []), tubes.get(line.part_id, [])) for line in lines]
     return sorted(found, key=lambda each: (not each.count_again, not each.difference, str(each.line.part)))
 
 
@@ -163,7 +166,7 @@ def worth_of(found: Iterable[Difference]) -> Decimal:
     return sum((each.worth for each in found), Decimal(0))
 
 
-def _difference(line: CountLine, moves: list[Move]) -> Difference:
+def _difference(line: CountLine, moves: list[Move], here: list[Tube]) -> Difference:
     since = sum(move.quantity for move in moves)
     why = ""
     if any(move.why == Move.Why.COUNTED for move in moves):
@@ -172,7 +175,18 @@ def _difference(line: CountLine, moves: list[Move]) -> Difference:
         why = "A move of it was undone since, and nobody can tell whether this count knew."
     elif line.counted + since < 0:
         why = "More of it went since than were counted."
-    return Difference(line, line.counted - line.expected, since, why)
+    difference = line.counted - line.expected
+    if why or not difference or line.counted + since >= len(here):
+        return Difference(line, difference, since, why)
+    return Difference(line, difference, since, stock.missing(here, line.counted + since), tuple(here))
+
+
+def _labelled(lines: list[CountLine]) -> dict[int, list[Tube]]:
+    """The pieces of each part that are here under labels of their own."""
+    tubes = defaultdict(list)
+    for tube in Tube.objects.filter(part__in=[line.part_id for line in lines], gone_at__isnull=True):
+        tubes[tube.part_id].append(tube)
+    return tubes
 
 
 def _moved_since(lines: list[CountLine]) -> dict[int, list[Move]]:

@@ -12,6 +12,7 @@ from calc.engine.errors import QuantityError
 from calc.engine.quantities import LONGEST as LONGEST_VALUE
 from calc.engine.quantities import UNITS, parse_quantity
 from inventory import scanning, stock, values
+from inventory.forms_use import ask_which
 from inventory.models import Drawer, Kind, Move, Part
 from shop.conflict import ConflictCheck, RevisedForm
 from shop.fields import AmountField, use_currency
@@ -263,6 +264,9 @@ BY_HAND: Final = {
 }
 
 
+OUT: Final = (Move.Why.SOLD, Move.Why.SCRAPPED, Move.Why.SENT_BACK)
+
+
 class MoveForm(forms.Form):
     """A move by hand."""
 
@@ -284,13 +288,18 @@ class MoveForm(forms.Form):
         "Why", 300, help_text="Needed where some are scrapped or sent back, and where it goes below zero."
     )
 
-    def __init__(self, *args: Any, currency: str, **kwargs: Any):
+    def __init__(self, *args: Any, currency: str, part: Part, **kwargs: Any):
         super().__init__(*args, **kwargs)
         use_currency(self, currency)
+        ask_which(
+            self, part, help_text="Of what is sold, scrapped or sent back, those with labels of their own."
+        )
 
     def clean(self) -> dict[str, Any]:
         cleaned = super().clean() or self.cleaned_data
         why = cleaned.get("why")
+        if cleaned.get("tubes") and why not in (*OUT, None):
+            self.add_error("tubes", "Labelled pieces are sold, scrapped or sent back here. Tick none.")
         if why == Move.Why.RECEIVED and cleaned.get("cost") is None and "cost" not in self.errors:
             self.add_error("cost", "Write what one cost. 0 if it was free.")
         if why != Move.Why.COUNTED and cleaned.get("quantity") == 0:

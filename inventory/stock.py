@@ -3,9 +3,12 @@
 Each verb holds the part's row first, writes one `Move`, and keeps the part's `quantity` and `cost` with it. The
 quantity is the sum of the moves. The cost is the moving average of what was paid: what comes in changes it, what
 goes out doesn't. Loose parts aren't counted and have no moves.
+
+Some pieces carry labels of their own (`Tube`). They go by name only: what goes unnamed is one of the others, and a
+count never finds fewer than there are labels.
 """
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from decimal import Decimal
 from operator import itemgetter
 from typing import Any, Final
@@ -36,6 +39,10 @@ class NotEnough(Refused):
     def __init__(self, sentence: str, *, left: int):
         super().__init__(sentence)
         self.left = left
+
+
+class AskWhich(NotAllowedYet):
+    """A piece with a label of its own would go, or is missing, and nobody said which."""
 
 
 # --- Coming in -----------------------------------------------------------------------------------------------
@@ -103,12 +110,13 @@ def use_on_job(
     Raises:
         NotEnough: so many aren't there, or are put aside for other jobs.
         NotAllowedYet: the part is loose, the job is over, or a tube isn't here.
+        AskWhich: labelled pieces would go, and it isn't said which.
         AskFirst: it is more than the owner agreed to.
     """
     held = hold(part)
     job = still_open(job)
-    going = _going(held, tubes, quantity)
     enough(held, quantity, words, job=job)
+    going = _going(held, tubes, quantity)
     line = None
     if charge:
         line = charges.charge(
@@ -123,51 +131,66 @@ def use_on_job(
         )
     move = _go(held, Move.Why.USED, quantity, by=by, words=words, job=job, charge=line)
     _take_from_aside(held, job, quantity)
-    if going:
-        Tube.objects.filter(pk__in=[tube.pk for tube in going]).update(gone_at=move.at, job=job, move=move)
+    _gone(going, move)
     if line is None:
         timeline.write(job, by=by, words=f"used {many(quantity, held)}, not charged")
     return move
 
 
 @transaction.atomic
-def scrap(part: Part, *, quantity: int, words: str, by: Staff) -> Move:
+def scrap(part: Part, *, quantity: int, words: str, by: Staff, tubes: Iterable[Tube] = ()) -> Move:
     """Throw some away. `words` say why.
 
     Raises:
         NotEnough: so many aren't there, or are put aside for jobs.
         NotAllowedYet: it isn't said why.
+        AskWhich: labelled pieces would go, and it isn't said which.
     """
     if not words.strip():
         raise NotAllowedYet("Write down why it is scrapped.")
     held = hold(part)
     enough(held, quantity)
-    return _go(held, Move.Why.SCRAPPED, quantity, by=by, words=words)
+    going = _going(held, tubes, quantity)
+    return _gone(going, _go(held, Move.Why.SCRAPPED, quantity, by=by, words=words))
 
 
 @transaction.atomic
-def sell(part: Part, *, quantity: int, by: Staff, words: str = "") -> Move:
-    """Take out what was sold over the counter."""
+def sell(part: Part, *, quantity: int, by: Staff, words: str = "", tubes: Iterable[Tube] = ()) -> Move:
+    """Take out what was sold over the counter.
+
+    Raises:
+        NotEnough: so many aren't there, or are put aside for jobs.
+        AskWhich: labelled pieces would go, and it isn't said which.
+    """
     held = hold(part)
     enough(held, quantity, words)
-    return _go(held, Move.Why.SOLD, quantity, by=by, words=words)
+    going = _going(held, tubes, quantity)
+    return _gone(going, _go(held, Move.Why.SOLD, quantity, by=by, words=words))
 
 
 @transaction.atomic
 def send_back(
-    part: Part, *, quantity: int, by: Staff, words: str, order_line: OrderLine | None = None
+    part: Part,
+    *,
+    quantity: int,
+    by: Staff,
+    words: str,
+    order_line: OrderLine | None = None,
+    tubes: Iterable[Tube] = (),
 ) -> Move:
     """Send some back to the supplier. `words` say why.
 
     Raises:
         NotEnough: so many aren't there, or are put aside for jobs.
         NotAllowedYet: it isn't said why.
+        AskWhich: labelled pieces would go, and it isn't said which.
     """
     if not words.strip():
         raise NotAllowedYet("Write down why it goes back.")
     held = hold(part)
     enough(held, quantity)
-    return _go(held, Move.Why.SENT_BACK, quantity, by=by, words=words, order_line=order_line)
+    going = _going(held, tubes, quantity)
+    return _gone(going, _go(held, Move.Why.SENT_BACK, quantity, by=by, words=words, order_line=order_line))
 
 
 # --- Putting right -------------------------------------------------------------------------------------------
@@ -175,12 +198,20 @@ def send_back(
 
 @transaction.atomic
 def count(part: Part, *, counted: int, by: Staff, words: str = "") -> Move | None:
-    """Make the ledger say what somebody counted. None where it says so already."""
+    """Make the ledger say what somebody counted. None where it says so already.
+
+    Raises:
+        NotAllowedYet: the part is loose, or the number is beyond all reason.
+        AskWhich: there are fewer than have labels of their own.
+    """
     held = hold(part)
     if not 0 <= counted <= MOST:
         raise NotAllowedYet(f"Count from 0 to {MOST:,}.")
     if counted == held.quantity:
         return None
+    here = labelled(held)
+    if counted < len(here):
+        raise AskWhich(missing(here, counted))
     return _write(held, Move.Why.COUNTED, counted - held.quantity, held.cost, by=by, words=words)
 
 
@@ -295,6 +326,19 @@ def still_used(move: Move) -> int:
     return max(min(net, -move.quantity), 0)
 
 
+def labelled(part: Part) -> list[Tube]:
+    """The pieces of a part that are here under labels of their own: each goes by its label, not out of the drawer."""
+    return list(part.tubes.filter(gone_at__isnull=True).order_by("label"))
+
+
+def missing(here: Sequence[Tube], counted: int) -> str:
+    """What is in the way of a count that found fewer than have labels."""
+    return (
+        f"{len(here)} {'has a label' if len(here) == 1 else 'have labels'} of their own ({_labels(here)}), and "
+        f"{counted or 'none'} {'was' if counted == 1 else 'were'} counted. Scrap what is gone on its own page first."
+    )
+
+
 def price_of(part: Part) -> Decimal:
     """What the shop asks for one: the part's own price, else its cost with the shop's mark-up."""
     return part.price if part.price is not None else charges.price_from_cost(part.cost, Shop.current())
@@ -360,6 +404,12 @@ def _still_there(held: Part, quantity: int, words: str) -> None:
     """Hold that what a move brought can go again."""
     try:
         enough(held, quantity, words)
+        _going(held, (), quantity)
+    except AskWhich as why:
+        raise AskWhich(
+            f"This brought {quantity}, and what would go has labels of its own: {_labels(labelled(held))}. "
+            "Scrap those on their own pages instead."
+        ) from why
     except NotEnough as why:
         raise NotEnough(
             f"This brought {quantity}, and {why.left or 'none'} of {held.name} can go: the others were used, or are "
@@ -457,16 +507,60 @@ def _take_from_aside(held: Part, job: Job, quantity: int) -> None:
 
 
 def _going(held: Part, tubes: Iterable[Tube], quantity: int) -> list[Tube]:
-    """The labelled tubes that go, held."""
+    """The labelled tubes that go, held. None where pieces without a label do.
+
+    Raises:
+        AskWhich: there are fewer without a label than go.
+        NotAllowedYet: one isn't here, is of a set that doesn't go whole, or they are not as many as go.
+    """
     wanted = {tube.pk for tube in tubes}
     if not wanted:
+        here = labelled(held)
+        plain = max(held.quantity - len(here), 0)
+        if here and quantity > plain:
+            raise AskWhich(_which(held, here, plain, quantity))
         return []
-    rows = list(Tube.objects.select_for_update().filter(pk__in=wanted, part=held, gone_at__isnull=True))
+    rows = list(
+        Tube.objects.select_for_update(of=("self",))
+        .select_related("set")
+        .filter(pk__in=wanted, part=held, gone_at__isnull=True)
+        .order_by("pk")
+    )
     if len(rows) != len(wanted):
         raise NotAllowedYet("One of these tubes isn't here any more. Load the page again, then choose.")
     if len(rows) != quantity:
-        raise NotAllowedYet(f"{len(rows)} labelled tubes can't be {quantity} pieces. Choose as many as go.")
+        raise AskWhich(f"{len(rows)} labelled tubes can't be {quantity} pieces. Choose as many as go.")
+    for tube in rows:
+        if tube.set_id and tube.set.tubes.exclude(pk__in=wanted).exists():
+            raise NotAllowedYet(
+                f"{tube.label} is in set {tube.set.label}. Take the set apart, or use it as one."
+            )
     return rows
+
+
+def _which(held: Part, here: Sequence[Tube], plain: int, quantity: int) -> str:
+    said = f"({_labels(here)})"
+    if not plain:
+        return f"All there are of {held.name} have labels of their own {said}. Say which goes."
+    return (
+        f"{plain} of {held.name} {'has' if plain == 1 else 'have'} no label of {'its' if plain == 1 else 'their'} own, "
+        f"and {quantity} would go. Take fewer, or say which labelled ones go {said}."
+    )
+
+
+def _labels(tubes: Sequence[Tube]) -> str:
+    more = f" and {len(tubes) - 6} more" if len(tubes) > 6 else ""
+    return ", ".join(tube.label for tube in tubes[:6]) + more
+
+
+def _gone(tubes: Iterable[Tube], move: Move) -> Move:
+    """Write on labelled tubes by which move they went, and on the sets that went with them."""
+    keys = [tube.pk for tube in tubes]
+    if keys:
+        rows = Tube.objects.filter(pk__in=keys)
+        rows.update(gone_at=move.at, job=move.job, move=move)
+        TubeSet.objects.filter(tubes__in=keys).update(gone_at=move.at, job=move.job)
+    return move
 
 
 def _come_back(move: Move, quantity: int, tubes: Iterable[Tube]) -> None:
@@ -477,7 +571,7 @@ def _come_back(move: Move, quantity: int, tubes: Iterable[Tube]) -> None:
         return
     back = [tube for tube in gone if not chosen or tube.pk in chosen]
     if len(back) != quantity:
-        raise NotAllowedYet("Say which of the labelled tubes come back.")
+        raise AskWhich("Say which of the labelled tubes come back, as many as go back.")
     whole = len(back) == len(gone)
     sets = TubeSet.objects.filter(pk__in={tube.set_id for tube in back if tube.set_id})
     if whole:

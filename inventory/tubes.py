@@ -141,8 +141,7 @@ def use_tube(
 def scrap(tube: Tube, *, words: str, by: Staff) -> Move:
     """Throw a tube away. Raises as `stock.scrap`, and where the tube is in a set."""
     held = _single(tube)
-    move = stock.scrap(held.part, quantity=1, words=words, by=by)
-    _gone([held], move)
+    move = stock.scrap(held.part, quantity=1, words=words, by=by, tubes=[held])
     timeline.write(held, by=by, words=f"scrapped it: {words.strip()}")
     return move
 
@@ -229,7 +228,6 @@ def use_set(
         under_warranty=under_warranty,
         tubes=tubes,
     )
-    TubeSet.objects.filter(pk=held.pk).update(job=job, gone_at=move.at)
     timeline.write(held, by=by, words=f"used it on {job.claim}")
     return move
 
@@ -240,9 +238,7 @@ def sell_set(tube_set: TubeSet, *, by: Staff, words: str = "") -> Move:
     held = _hold_set(tube_set)
     tubes = list(held.tubes.all())
     said = ": ".join(filter(None, [f"set {held.label}", words.strip()]))
-    move = stock.sell(held.part, quantity=len(tubes), by=by, words=said)
-    _gone(tubes, move)
-    TubeSet.objects.filter(pk=held.pk).update(gone_at=move.at)
+    move = stock.sell(held.part, quantity=len(tubes), by=by, words=said, tubes=tubes)
     timeline.write(held, by=by, words="sold it")
     return move
 
@@ -349,10 +345,6 @@ def _hold_set(tube_set: TubeSet, *, apart_too: bool = False) -> TubeSet:
     if held.taken_apart_at is not None and not apart_too:
         raise NotAllowedYet(f"Set {held.label} was taken apart.")
     return held
-
-
-def _gone(tubes: Iterable[Tube], move: Move) -> None:
-    Tube.objects.filter(pk__in=_keys(tubes)).update(gone_at=move.at, move=move)
 
 
 def _next_label(model: type[Tube] | type[TubeSet], letter: str) -> str:

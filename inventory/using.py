@@ -12,7 +12,7 @@ from intake import comebacks
 from intake.models import Job, LetGo, State
 from intake.models.bills import LineKind
 from inventory import scanning, stock, values
-from inventory.models import Aside, Drawer, Move, Part, Tube
+from inventory.models import Aside, Drawer, Move, Part
 from shop import timeline
 from shop.errors import NotAllowedYet
 from shop.models import Shop, Staff
@@ -50,11 +50,6 @@ def meant_by(text: str) -> Meant:
 
 def parts_in(drawer: Drawer) -> tuple[Part, ...]:
     return tuple(Part.objects.in_use().filter(drawer=drawer).select_related("drawer").free())
-
-
-def labelled(part: Part) -> list[Tube]:
-    """The tubes of a part that are here under labels of their own: each goes by its label, not out of the drawer."""
-    return list(part.tubes.filter(gone_at__isnull=True).order_by("label"))
 
 
 def found(text: str, limit: int) -> list[Part]:

@@ -15,6 +15,7 @@ from calc.engine.errors import QuantityError
 from intake.editing import edit
 from inventory import parts, stock, values
 from inventory.forms_parts import MoveForm, NewPartForm, PartForm, PartPhotoForm
+from inventory.forms_use import say_why
 from inventory.models import Kind, Move, Part
 from shop import sockets, timeline
 from shop.access import allowed
@@ -105,7 +106,7 @@ def _page(
         "price": stock.price_of(one),
         "asides": one.asides.filter(ended_at__isnull=True).select_related("job", "by"),
         "page": Paginator(moves, MOVES_ON_A_PAGE).get_page(request.GET.get("page")),
-        "form": form or MoveForm(currency=request.shop.currency),
+        "form": form or MoveForm(currency=request.shop.currency, part=one),
         "photo_form": PartPhotoForm(auto_id="photo-%s"),
         "levels": Part.Level.choices,
         "panels": sockets.panels_for("part", request, one),
@@ -214,12 +215,12 @@ def part_move(request: Request, pk: int) -> HttpResponse:
     one = get_object_or_404(Part, pk=pk)
     if request.method == "GET":
         return _page(request, pk)
-    form = MoveForm(request.POST, currency=request.shop.currency)
+    form = MoveForm(request.POST, currency=request.shop.currency, part=one)
     if form.is_valid():
         try:
             move = _moved(one, form.cleaned_data, request)
         except Refused as refusal:
-            form.add_error(None, str(refusal))
+            say_why(form, refusal)
         else:
             said = f"Written down: there are {move.left} now." if move else "The ledger says so already."
             messages.success(request, said)
@@ -233,13 +234,14 @@ def _moved(one: Part, said: dict[str, Any], request: Request) -> Move | None:
         return stock.count(one, counted=quantity, by=by, words=words)
     if said["why"] == Move.Why.RECEIVED:
         return stock.receive(one, quantity=quantity, cost_each=said["cost"], by=by, words=words)
+    if said["why"] == Move.Why.HARVESTED:
+        return stock.harvest(one, quantity=quantity, by=by, words=words)
     act = {
-        Move.Why.HARVESTED: stock.harvest,
         Move.Why.SOLD: stock.sell,
         Move.Why.SCRAPPED: stock.scrap,
         Move.Why.SENT_BACK: stock.send_back,
     }[Move.Why(said["why"])]
-    return act(one, quantity=quantity, by=by, words=words)
+    return act(one, quantity=quantity, by=by, words=words, tubes=said.get("tubes", ()))
 
 
 @require_POST

@@ -18,8 +18,8 @@ from intake.spending import AskFirst
 from intake.views_estimates import ask_about
 from inventory import aside as putting_aside
 from inventory import stock, tube_labels, using
-from inventory.forms_use import AsideForm, BackForm, ScanForm, TakeInForm, UseForm
-from inventory.models import Aside, Drawer, Move, Part
+from inventory.forms_use import AsideForm, BackForm, ScanForm, TakeInForm, UseForm, say_why
+from inventory.models import Aside, Drawer, Move, Part, Tube
 from shop.access import allowed
 from shop.errors import Refused
 from shop.http import Request, go_to, page_or_part, wants_part
@@ -110,7 +110,7 @@ def job_part_scan(request: Request, claim: str) -> HttpResponse:
 
 def _only_labelled(part: Part) -> bool:
     """Whether every piece that is here is a tube with a label of its own: then which of them goes has to be said."""
-    here = len(using.labelled(part))
+    here = len(stock.labelled(part))
     return here > 0 and part.quantity <= here
 
 
@@ -138,15 +138,16 @@ def job_part_use(request: Request, claim: str) -> HttpResponse:
     if request.method == "GET":
         part = _part(request.GET.get("part"))
         return _use(request, job, part) if part else _choose(request, job)
-    form = UseForm(request.POST, currency=request.shop.currency)
+    part = _part(request.POST.get("part"))
+    form = UseForm(request.POST, currency=request.shop.currency, asks_of=part)
     if not form.is_valid():
-        return _use(request, job, _part(request.POST.get("part")), form, status=422)
+        return _use(request, job, part, form, status=422)
     said = dict(form.cleaned_data)
     part = said.pop("part")
     try:
         move = stock.use_on_job(part, job, by=request.user, **said)
     except Refused as why:
-        form.add_error(None, str(why))
+        say_why(form, why)
         return _use(
             request, job, part, form, status=why.status, ask_url=_ask_url(job, part, why, form.cleaned_data)
         )
@@ -178,8 +179,8 @@ def _use(
         "part": part,
         "free": putting_aside.free_of(part),
         "held": stock.held_by(part, but=job),
-        "labelled": using.labelled(part)[:SHOWN],
-        "form": form or UseForm(initial=initial, currency=request.shop.currency),
+        "sets": part.sets.filter(gone_at=None, taken_apart_at=None).order_by("label"),
+        "form": form or UseForm(initial=initial, currency=request.shop.currency, asks_of=part),
         "aside_form": aside_form or AsideForm(initial={"part": part.pk, "quantity": 1}, auto_id="aside-%s"),
         "ask_url": ask_url,
     }
@@ -245,16 +246,16 @@ def job_part_back(request: Request, claim: str, pk: int) -> HttpResponse:
     job = job_page.find(claim)
     moves = Move.objects.filter(job=job, why=Move.Why.USED, quantity__lt=0, undoes__isnull=True)
     move = get_object_or_404(moves.select_related("part__drawer", "charge__invoice"), pk=pk)
-    still = stock.still_used(move)
+    still, gone = stock.still_used(move), Tube.objects.filter(move=move, gone_at__isnull=False)
     if request.method == "GET":
-        return _back(request, job, move, still, BackForm(initial={"quantity": still}))
-    form = BackForm(request.POST)
+        return _back(request, job, move, still, BackForm(initial={"quantity": still}, gone=gone))
+    form = BackForm(request.POST, gone=gone)
     if not form.is_valid():
         return _back(request, job, move, still, form, status=422)
     try:
         back = stock.give_back(move, by=request.user, **form.cleaned_data)
     except Refused as why:
-        form.add_error(None, str(why))
+        say_why(form, why)
         return _back(request, job, move, still, form, status=why.status)
     drawer = move.part.drawer
     where = f" Put it in {drawer.code}." if drawer else ""
@@ -305,7 +306,10 @@ def aside_use(request: Request, claim: str, pk: int) -> HttpResponse:
         form = ScanForm({"q": ""}, auto_id="parts-%s")
         form.errors.clear()
         form.add_error(None, str(why))
-        more = {"ask_url": _ask_url(job, kept.part, why, {"quantity": kept.quantity})}
+        more = {
+            "use_url": _use_page(job, part=kept.part_id),
+            "ask_url": _ask_url(job, kept.part, why, {"quantity": kept.quantity}),
+        }
         return _panel(request, job, status=why.status, scan_form=form, **more)
     return _kept(request, job, using.said(move, request.shop))
 
