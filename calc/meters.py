@@ -8,10 +8,12 @@ from collections.abc import Mapping
 from enum import StrEnum
 from typing import Final
 
+import pint
 from django.db import transaction
 
-from calc.engine.quantities import UNITS, show, units
+from calc.engine.quantities import UNITS, band, nominal, show, units, with_band
 from calc.models import Accuracy, Meter
+from calc.worksheets.sheet import Accuracies
 from shop import timeline
 from shop.models import Staff
 
@@ -36,6 +38,22 @@ def calibration(due_on: dt.date | None, today: dt.date) -> Calibration:
     if due_on < today:
         return Calibration.OVERDUE
     return Calibration.SOON if due_on <= today + dt.timedelta(days=SOON) else Calibration.FINE
+
+
+def accuracies(meter: Meter | None) -> Accuracies:
+    """How sure a meter is, by unit."""
+    if meter is None:
+        return {}
+    return {each.unit: (each.percent, each.always) for each in meter.accuracies.all()}
+
+
+def measured(value: pint.Quantity, unit: str, meter: Meter | None) -> pint.Quantity:
+    """A value with the ± of the meter that it was read off, where it has none of its own."""
+    sure = accuracies(meter).get(unit)
+    if sure is None or band(value):
+        return value
+    percent, always = sure
+    return with_band(value, abs(nominal(value)) * percent / 100 + always)
 
 
 @transaction.atomic

@@ -1,6 +1,6 @@
 """What calc plugs into the sockets below.
 
-Readings and kept worksheets on a job, and the gate that wants a repaired unit tested.
+Readings and kept worksheets on a job, and the gates that want a repaired unit tested and an unsafe one tagged.
 """
 
 from typing import Any
@@ -16,7 +16,8 @@ def _readings(request: Any, job: Any) -> dict[str, Any]:
     return views.panel(request, job)
 
 
-sockets.gates.plug(sockets.Gate("tested after the repair", gates.tested_after_repair, order=40))
+sockets.gates.plug(sockets.Gate("tested and soaked", gates.tested_and_soaked, order=40))
+sockets.gates.plug(sockets.Gate("unsafe with a tag", gates.unsafe_with_a_tag, order=41))
 sockets.panels.plug(
     sockets.Panel("readings", "job bench", "see jobs", "calc/_readings.html", _readings, order=30)
 )

@@ -3,29 +3,50 @@
 A reading is never changed; a wrong one is struck by a new row.
 """
 
+from typing import Final
+
 from django.db import transaction
 
-from calc.engine.quantities import parse_quantity, show, units
-from calc.models import Reading
+from calc import safety
+from calc.engine.quantities import nominal, parse_measured, show, units
+from calc.models import Meter, Reading
 from intake.models import Job
 from intake.workflow import still_open
 from shop import timeline
 from shop.errors import NotAllowedYet
 from shop.models import Staff
 
+_UNDER_POWER_ONLY: Final = ("A", "W", "VA", "Hz")  # there is none of it without power
+
 
 @transaction.atomic
 def take(
-    job: Job, *, point: str, written: str, unit: str, when: str, by: Staff, meter: str = "", note: str = ""
+    job: Job,
+    *,
+    point: str,
+    written: str,
+    unit: str,
+    when: str,
+    by: Staff,
+    with_meter: Meter | None = None,
+    meter: str = "",
+    powered: bool = False,
+    note: str = "",
 ) -> Reading:
     """Keep a reading as it was written and as it was understood, in `unit` (a key of the engine's `UNITS`).
 
+    `with_meter` is one of the shop's meters; `meter` names another one. `powered` says that the gear was on.
+
     Raises:
         calc.engine.quantities.QuantityError: the text isn't a value in that unit.
-        NotAllowedYet: the job is over.
+        NotAllowedYet: the job is over; or it is under power, and the job isn't there yet.
     """
-    value = parse_quantity(written, unit).magnitude
+    value = nominal(parse_measured(written, unit))
     job = still_open(job)
+    if powered and (why := safety.why_no_power(job)):
+        raise NotAllowedYet(why)
+    if not powered and unit in _UNDER_POWER_ONLY:
+        raise NotAllowedYet("That is read under power. Say that the power is on.")
     reading = Reading.objects.create(
         job=job,
         point=point,
@@ -33,7 +54,10 @@ def take(
         value=value,
         unit=unit,
         when=when,
-        meter=meter,
+        with_meter=with_meter,
+        meter=with_meter.name if with_meter else meter,
+        meter_due_on=with_meter.due_on if with_meter else None,
+        powered=powered,
         note=note,
         by=by,
     )
@@ -82,7 +106,19 @@ def shown(reading: Reading) -> str:
 
 
 def _again(reading: Reading, *, by: Staff, strikes: Reading | None = None) -> Reading:
-    fields = ("job", "point", "written", "value", "unit", "when", "meter", "note")
+    fields = (
+        "job",
+        "point",
+        "written",
+        "value",
+        "unit",
+        "when",
+        "with_meter",
+        "meter",
+        "meter_due_on",
+        "powered",
+        "note",
+    )
     return Reading.objects.create(**{name: getattr(reading, name) for name in fields}, by=by, strikes=strikes)
 
 

@@ -11,15 +11,15 @@ from typing import Any
 from django.db import transaction
 from django.utils import timezone
 
-from calc import on_hand
+from calc import meters, on_hand, runs, safety
 from calc.engine import VERSION
 from calc.models import KeptSheet, Meter, Reading, ShopsOwn
 from calc.worksheets import by_slug
 from calc.worksheets.sheet import (
-    Accuracies,
     Answer,
     Box,
     BoxError,
+    Read,
     Rows,
     Worksheet,
     count_name,
@@ -32,13 +32,6 @@ from intake.workflow import still_open
 from shop import timeline
 from shop.errors import NotAllowedYet
 from shop.models import Staff
-
-
-def accuracies(meter: Meter | None) -> Accuracies:
-    """How sure a meter is, by unit."""
-    if meter is None:
-        return {}
-    return {each.unit: (each.percent, each.always) for each in meter.accuracies.all()}
 
 
 @transaction.atomic
@@ -59,11 +52,13 @@ def keep(
     """
     ours = of_the_shop(sheet)
     said = {**said, **ours}
-    found, answer = work_out(sheet, said, accuracies(meter))
+    found, answer = work_out(sheet, said, meters.accuracies(meter))
     if answer is None:
         first = next(iter([*found.wrong.values(), *found.missing.values()]))
         raise NotAllowedYet(f"It can’t be kept yet. {first}")
     job = still_open(job)
+    if measured_under_power(sheet, found) and (why := safety.why_no_power(job)):
+        raise NotAllowedYet(why)
     kept = KeptSheet.objects.create(
         job=job,
         slug=sheet.slug,
@@ -73,6 +68,7 @@ def keep(
         verdict=answer.verdict,
         engine=VERSION,
         meter=meter,
+        meter_due_on=meter.due_on if meter else None,
         note=note,
         by=by,
     )
@@ -82,7 +78,14 @@ def keep(
         words=f"kept a worksheet: {sheet.title}",
         after={str(kept.get_when_display()): answer.said},
     )
+    runs.take_sheet(kept, by=by)
     return kept
+
+
+def measured_under_power(sheet: Worksheet, found: Read) -> bool:
+    """Whether a value was written that is measured while the gear is on."""
+    rows = [row for group in sheet.groups if group.rows for row in found.values.get(group.rows.name, [])]
+    return any(each.get(name) is not None for each in (found.values, *rows) for name in sheet.powered)
 
 
 @transaction.atomic
@@ -91,7 +94,7 @@ def strike(kept: KeptSheet, *, by: Staff) -> None:
     job = still_open(kept.job)
     if KeptSheet.objects.filter(strikes=kept).exists():
         return
-    same = ("job", "slug", "when", "said", "answer", "verdict", "engine", "meter", "note")
+    same = ("job", "slug", "when", "said", "answer", "verdict", "engine", "meter", "meter_due_on", "note")
     KeptSheet.objects.create(**{name: getattr(kept, name) for name in same}, by=by, strikes=kept)
     sheet = by_slug(kept.slug)
     timeline.write(job, by=by, words=f"struck out a worksheet: {sheet.title if sheet else kept.slug}")

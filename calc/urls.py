@@ -49,4 +49,9 @@ urlpatterns: list = [
     path("meters/<int:pk>/", views_meters.meter_edit, name="meter-edit"),
     path("meters/<int:pk>/put-away/", views_meters.meter_put_away, name="meter-put-away"),
     path("meters/<int:pk>/bring-back/", views_meters.meter_bring_back, name="meter-bring-back"),
+    # checklists
+    # lists on a job, and their runs
+    # unsafe gear
+    # the job's report
+    # emergency card, cautions, near misses, a year of safety
 ]

@@ -10,7 +10,7 @@ from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
-from calc import sheets
+from calc import meters, sheets
 from calc.comparing import compare
 from calc.forms_worksheets import KeepForm, Shown, complaints, meter_in, said_in, shown, shown_ours
 from calc.models import KeptSheet, Meter
@@ -109,7 +109,7 @@ def job_worksheet_keep(request: Request, claim: str, slug: str) -> HttpResponse:
     job, sheet = job_page.find(claim), _sheet(slug)
     typed = said_in(request.POST if request.method == "POST" else request.GET)
     meter = meter_in(typed)
-    _, answer = work_out(sheet, {**typed, **sheets.of_the_shop(sheet)}, sheets.accuracies(meter))
+    _, answer = work_out(sheet, {**typed, **sheets.of_the_shop(sheet)}, meters.accuracies(meter))
     if answer is None:
         return _page(request, sheet, job, part="sheet", status=422, said={**typed, "filled": "1"})
     form = KeepForm(request.POST if request.method == "POST" else None, auto_id="keep-%s")
@@ -253,7 +253,7 @@ def _page(
         said, filled_from = sheets.start(sheet, job)
     said = {**_with_rows(sheet, said), **sheets.of_the_shop(sheet)}
     meter = meter_in(said)
-    found, answer = work_out(sheet, said, sheets.accuracies(meter))
+    found, answer = work_out(sheet, said, meters.accuracies(meter))
     if status == 422:  # somebody wanted to keep it: what is empty is said now as well
         found.wrong.update(found.missing)
     groups = shown(sheet, said, found)

@@ -265,6 +265,7 @@ class Worksheet:
     compute: Callable[[Filled], Answer]
     cautions: tuple[Caution, ...] = ()
     ours: tuple[Box, ...] = ()
+    powered: tuple[str, ...] = ()  # the boxes, of rows too, whose values are measured while the gear is on
     order: int = 50
     icon: str = "reading"
 

@@ -31,7 +31,12 @@ class Reading(Kept):
     value = models.FloatField()  # in the unit below: a measured quantity, never money
     unit = models.CharField(max_length=8)
     when = models.CharField("when", max_length=8, choices=When.choices, default=When.BEFORE)
-    meter = models.CharField("meter", max_length=80, blank=True)
+    meter = models.CharField("meter", max_length=80, blank=True)  # its name on that day
+    with_meter = models.ForeignKey("Meter", models.PROTECT, null=True, blank=True, related_name="+")
+    meter_due_on = models.DateField(
+        null=True, blank=True
+    )  # when its calibration ran out, as it was known then
+    powered = models.BooleanField("under power", default=False)
     note = models.CharField("note", max_length=200, blank=True)
     at = models.DateTimeField(default=timezone.now)
     by = models.ForeignKey(Staff, models.PROTECT, related_name="+")
@@ -115,6 +120,9 @@ class KeptSheet(Kept):
     verdict = models.CharField(max_length=8)
     engine = models.CharField(max_length=12)
     meter = models.ForeignKey(Meter, models.PROTECT, null=True, blank=True, related_name="+")
+    meter_due_on = models.DateField(
+        null=True, blank=True
+    )  # when its calibration ran out, as it was known then
     note = models.CharField("note", max_length=200, blank=True)
     at = models.DateTimeField(default=timezone.now)
     by = models.ForeignKey(Staff, models.PROTECT, related_name="+")
