@@ -5,6 +5,7 @@
 runs).
 """
 
+import datetime as dt
 from typing import Final
 
 from django.db import transaction
@@ -68,6 +69,14 @@ def came_from(job: Job) -> str | None:
     last = timeline.of(job).filter(words=_MOVED).first()
     was = next((c["before"] for c in last.changes if c["what"] == _STATE), "") if last else ""
     return next((s for s in one_tap_moves(job) if s.label == was), None)
+
+
+def last_moved_to(job: Job, state: State) -> dt.datetime | None:
+    """When a job last came to a state; None where it was never there."""
+    for entry in timeline.of(job).filter(words=_MOVED).order_by("-pk"):
+        if any(c["what"] == _STATE and c["after"] == state.label for c in entry.changes):
+            return entry.at
+    return None
 
 
 def still_open(job: Job) -> Job:

@@ -51,6 +51,13 @@ ACTS: Final[dict[str, frozenset[Role]]] = {
     "order the queue": _BENCH,
     "charge jobs": _STAFF,
     "see to meters": _BENCH,
+    # safety
+    "see safety": _STAFF,
+    "sign checklists": _BENCH,
+    "judge unsafe": _BENCH,
+    "write down a near miss": _STAFF,
+    "keep checklists": _OWNER,  # the lists themselves, the emergency card, the cautions
+    "waive a test": _OWNER,
     # the stock
     "see parts": _STAFF,
     "see to parts": _BENCH,  # parts, drawers, moves, counting, tubes, bench gear

@@ -8,7 +8,7 @@ from django.utils import timezone
 from factory.django import DjangoModelFactory
 
 from calc.engine import VERSION
-from calc.models import Accuracy, KeptSheet, Meter, Reading
+from calc.models import Accuracy, KeptSheet, ListLine, ListRun, ListVersion, Meter, Reading
 from intake import claims
 from intake.models import (
     Charge,
@@ -248,6 +248,32 @@ class KeptSheetFactory(DjangoModelFactory):
     )
     verdict = "unsure"
     engine = VERSION
+    by = factory.SubFactory(StaffFactory)
+
+
+class ListVersionFactory(DjangoModelFactory):
+    """A list of the shop's own, of one line."""
+
+    class Meta:
+        model = ListVersion
+
+    slug = factory.Sequence(lambda n: f"our-list-{n}")
+    number = 1
+    name = "Our own list"
+    stage = "handling"
+    digest = "x"
+
+    @factory.post_generation
+    def line(self, create: bool, extracted: object, **more: object) -> None:
+        ListLine.objects.create(version=self, position=1, key="looked", text="Look at it.", ask="look")
+
+
+class ListRunFactory(DjangoModelFactory):
+    class Meta:
+        model = ListRun
+
+    job = factory.SubFactory(JobFactory)
+    version = factory.SubFactory(ListVersionFactory)
     by = factory.SubFactory(StaffFactory)
 
 

@@ -78,7 +78,7 @@ def test_a_meter_that_was_written_down_goes_to_what_is_measured(shop, bench):
     meter = meters.add(
         name="Bench meter 1", calibrated_on=None, due_on=None, accuracies={"V": (0.5, 0.3)}, by=bench
     )
-    assert sheets.accuracies(meter) == {"V": (0.5, 0.3)}
+    assert meters.accuracies(meter) == {"V": (0.5, 0.3)}
     assert timeline.of(meter).get().changes == [
         {"what": "name", "before": "", "after": "Bench meter 1"},
         {"what": "volts", "before": "", "after": "0.5 % and 300 mV"},

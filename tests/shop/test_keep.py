@@ -6,6 +6,7 @@ from django.db.migrations.state import ProjectState
 from django.db.migrations.writer import MigrationWriter
 from django.utils import timezone
 
+from calc.models import ListChange, Mark, NearMiss, SafetyWord, SignOff, UnsafeTag, Waiver
 from intake import billing, estimating, payments
 from intake.models import (
     Answer,
@@ -25,13 +26,30 @@ from intake.models import (
 from inventory.models import Move, Tube, TubeReading
 from shop import keep, timeline
 from shop.models import Entry, Terms
-from tests.factories import JobFactory, KeptSheetFactory, PartFactory, ReadingFactory, SignatureFactory
+from tests.factories import (
+    JobFactory,
+    KeptSheetFactory,
+    ListRunFactory,
+    PartFactory,
+    ReadingFactory,
+    SignatureFactory,
+)
 from tests.intake.bills import proposed, repaired
 
 # Every model whose rows are written once. A new one belongs here, and in a migration.
 KEPT = {
     "calc_keptsheet",
+    "calc_listchange",
+    "calc_listline",
+    "calc_listrun",
+    "calc_listversion",
+    "calc_mark",
+    "calc_nearmiss",
     "calc_reading",
+    "calc_safetyword",
+    "calc_signoff",
+    "calc_unsafetag",
+    "calc_waiver",
     "intake_answer",
     "intake_cashup",
     "intake_estimate",
@@ -65,6 +83,14 @@ def rows(shop, counter):
     SignatureFactory()
     ReadingFactory(job=job, by=counter)
     KeptSheetFactory(job=job, by=counter)
+    run = ListRunFactory(job=job, by=counter)
+    Mark.objects.create(run=run, key="looked", outcome="done", by=counter)
+    SignOff.objects.create(run=run, passed=True, by=counter)
+    ListChange.objects.create(job=job, slug="mould", applies=True, by=counter)
+    Waiver.objects.create(job=job, slug="soak", words="Its owner waits.", by=counter)
+    SafetyWord.objects.create(job=job, unsafe=True, words="The earth wire is off.", by=counter)
+    UnsafeTag.objects.create(job=job, by=counter)
+    NearMiss.objects.create(on=timezone.localdate(), what="A capacitor bit.", by=counter)
     part = PartFactory()
     Move.objects.create(part=part, why=Move.Why.RECEIVED, quantity=2, left=2, by=counter)
     tube = Tube.objects.create(label="T-1", part=part)
