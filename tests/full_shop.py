@@ -43,7 +43,7 @@ from intake.models import CashUp, Invoice, Job, LabourSpell, PadEntry, Payment, 
 from intake.reports.catalogue import REPORTS
 from shop.models import Shop, Staff, TaxRate, Terms
 from shop.once import FIELD, new_key
-from tests import full_stock
+from tests import full_stock, safe
 from tests.factories import (
     FindingFactory,
     GearFactory,
@@ -259,12 +259,22 @@ class FullShop:
             "job-estimates": [({"claim": each.claim}, "") for each in (self.deciding, here, self.tagged)],
             "calls": [({}, "")],
             "job-invoice": [(job, ""), (job, "?fee=charge"), ({"claim": gone.claim}, "")],
-            "invoice": [({"label": each.label}, "") for each in (self.invoice, self.sale, self.note)],
+            "invoice": [
+                ({"label": each.label}, "")
+                for each in (
+                    *(self.invoice, self.sale, self.note),
+                    *(sold.sale_line.invoice for sold in self.stock.sold),
+                )
+            ],
             "invoice-credit": [({"label": each.label}, "") for each in (self.invoice, self.sale)],
             "invoice-payment": [({"label": self.sale.label}, "")],
             "invoice-refund": [({"label": self.sale.label}, "")],
             "invoice-write-off": [({"label": self.sale.label}, "")],
-            "counter-sale": [({}, ""), ({}, f"?person={here.person_id}")],
+            "counter-sale": [
+                ({}, ""),
+                ({}, f"?person={here.person_id}"),
+                ({}, f"?good=part:{self.stock.capacitor.pk}"),
+            ],
             "job-payment": [(job, ""), ({"claim": ready.claim}, "")],
             "job-refund": [(job, ""), ({"claim": ready.claim}, "")],
             "job-write-off": [({"claim": ready.claim}, ""), ({"claim": gone.claim}, "")],
@@ -592,6 +602,7 @@ def _to_ready(job: Job, by: Staff) -> Job:
     for state in (State.ON_THE_BENCH, State.SOAK_TEST):
         job = workflow.move(job, to=state, by=by, revision=job.revision)
     readings.take(job, point="Plate, V4", written="448", unit="V", when="after", by=by)
+    safe.passed(job, by)
     return workflow.move(job, to=State.READY, by=by, revision=job.revision)
 
 

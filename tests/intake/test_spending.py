@@ -15,6 +15,7 @@ from intake.spending import Allowance, AskFirst
 from shop.errors import NotAllowedYet
 from shop.models import Shop, TaxRate
 from shop.roles import Role
+from tests import safe
 from tests.factories import (
     JobFactory,
     PersonFactory,
@@ -329,7 +330,7 @@ def test_nobody_overrides_it(job, role):
     ("was", "to"), [(State.ON_THE_BENCH, State.SOAK_TEST), (State.SOAK_TEST, State.READY)]
 )
 def test_work_isnt_called_done_with_more_charged_than_agreed(shop, bench, was, to):
-    job = JobFactory(state=was, spend_limit=Decimal(100))
+    job = safe.passed(JobFactory(state=was, spend_limit=Decimal(100)), bench)
     ReadingFactory(job=job, by=bench)
     charged(job, "labour", "Work", "120", by=bench)
     with pytest.raises(NotAllowedYet, match="The charges exceed what the owner agreed to"):
