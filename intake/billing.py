@@ -59,7 +59,7 @@ class Row:
     """A line of a proposal or of a sale, as somebody wrote it.
 
     A discount's price is a positive sum that is taken off, or it takes off `percent` of what stands above it.
-    An optional line is the owner's to take or leave.
+    An optional line is the owner's to take or leave. `good` names what a sale takes out of a drawer.
     """
 
     kind: str
@@ -70,6 +70,7 @@ class Row:
     percent: Decimal | None = None
     optional: bool = False
     unit_cost: Decimal | None = None
+    good: str = ""
 
 
 def money_line(line: Row | BillLine, taxes: tuple[money.TaxShare, ...] = ()) -> money.Line:

@@ -2,17 +2,21 @@
 
 from collections.abc import Mapping
 from decimal import Decimal
+from functools import cached_property
 from typing import Any
 
 from django import forms
 
+from intake import goods
 from intake.billing import MOST_LINES, Row
 from intake.counter_sale import KINDS
 from intake.forms_bench import QuantityField, ShareField
 from intake.forms_money import ShopForm
+from intake.goods import Good
 from intake.models import Person
 from intake.models.bills import LineKind
 from intake.payments import paid_by
+from shop import money
 from shop.fields import AmountField
 
 ROWS = "rows"
@@ -33,6 +37,7 @@ class SaleRowForm(ShopForm):
     unit_price = AmountField(label="Price each", required=False)
     percent = ShareField(label="Or per cent off", required=False)
     unit_cost = AmountField(label="Cost each", required=False)
+    good = forms.CharField(required=False, max_length=40, widget=forms.HiddenInput)  # out of which drawer
 
     def has_changed(self) -> bool:
         return any(self[name].data not in (None, "") for name in ("text", "unit_price", "percent"))
@@ -49,6 +54,8 @@ class SaleRowForm(ShopForm):
             self.add_error("percent", "Write what it takes off, or the per cent, not both.")
         if said.get("unit_cost") is not None and kind not in (None, LineKind.PART):
             self.add_error("unit_cost", "Only a part has a cost. Leave this empty.")
+        if said.get("good") and kind not in (None, LineKind.PART):
+            self.add_error("kind", "What comes out of a drawer is a part.")
         if price is None and percent is None and "unit_price" not in self.errors:
             self.add_error("unit_price", "Write a price, or 0 if it costs nothing.")
         return said
@@ -63,6 +70,7 @@ class SaleRowForm(ShopForm):
             said["unit_price"] or Decimal(0),
             percent=percent,
             unit_cost=said["unit_cost"],
+            good=said["good"],
         )
 
 
@@ -77,7 +85,22 @@ class _Rows(forms.BaseFormSet):
 
     def written(self) -> list[Row]:
         """The rows that somebody wrote, once the formset is valid."""
-        return [form.row() for form in self.forms if form.has_changed()]
+        return [row for _, row in self._rows]
+
+    @cached_property
+    def _rows(self) -> list[tuple[SaleRowForm, Row]]:
+        return [(form, form.row()) for form in self.forms if form.has_changed()]
+
+    def say_why(self, row: Row, why: str) -> None:
+        """Put a refusal beside the line that it is about, one of those that were `written`."""
+        next(form for form, each in self._rows if each is row).add_error("quantity", why)
+
+    def from_stock(self) -> None:
+        """Tell each line what there is of its good."""
+        keys = [form["good"].value() or "" for form in self.forms]
+        here = goods.named(keys)
+        for form, key in zip(self.forms, keys, strict=True):
+            form.has_good, form.from_stock = bool(key), here.get(key)
 
 
 def sale_rows(currency: str, data: Any = None, more: int = BLANK_ROWS) -> _Rows:
@@ -96,11 +119,57 @@ def sale_rows(currency: str, data: Any = None, more: int = BLANK_ROWS) -> _Rows:
 def with_one_more(data: Any) -> Any:
     """What was sent, with one more blank row."""
     data = data.copy()
-    written = data.get(f"{ROWS}-TOTAL_FORMS", "")
-    count = int(written) if written.isascii() and written.isdigit() and len(written) < 4 else 0
-    data[f"{ROWS}-TOTAL_FORMS"] = str(min(count + 1, MOST_LINES))
+    data[f"{ROWS}-TOTAL_FORMS"] = str(min(_count(data) + 1, MOST_LINES))
     data.setdefault(f"{ROWS}-INITIAL_FORMS", "0")
     return data
+
+
+def with_good(data: Any, good: Good, currency: str) -> Any:
+    """What was sent, with a line for something out of a drawer: on the first line that is blank, or on one more.
+
+    What is on a line already is counted up there, as somebody does who scans piece after piece.
+    """
+    data = data.copy()
+    for at in range(_count(data)):
+        quantity = data.get(f"{ROWS}-{at}-quantity", "")
+        if data.get(f"{ROWS}-{at}-good") == good.key and quantity.isascii() and quantity.isdigit():
+            data[f"{ROWS}-{at}-quantity"] = quantity if good.is_single else str(int(quantity) + 1)
+            return data
+    at = next((at for at in range(_count(data)) if _is_blank(data, at)), _count(data))
+    if at == _count(data):
+        data = with_one_more(data)
+    return _filled(
+        data,
+        at,
+        kind=LineKind.PART.value,
+        text=good.name,
+        quantity=str(good.pieces),
+        unit_price=f"{money.round_to(good.price, currency):f}",
+        good=good.key,
+    )
+
+
+def without(data: Any, at: str) -> Any:
+    """What was sent, with nothing on one line."""
+    known = at.isascii() and at.isdigit() and int(at) < MOST_LINES
+    return _filled(data.copy(), int(at), kind=LineKind.PART.value, quantity="1") if known else data
+
+
+def _filled(data: Any, at: int, **said: str) -> Any:
+    for name in SaleRowForm.base_fields:
+        data[f"{ROWS}-{at}-{name}"] = said.get(name, "")
+    return data
+
+
+def _is_blank(data: Any, at: int) -> bool:
+    return not any(data.get(f"{ROWS}-{at}-{name}") for name in ("text", "unit_price", "percent"))
+
+
+def _count(data: Any) -> int:
+    written = data.get(f"{ROWS}-TOTAL_FORMS", "")
+    return (
+        min(int(written), MOST_LINES) if written.isascii() and written.isdigit() and len(written) < 4 else 0
+    )
 
 
 class SaleForm(ShopForm):

@@ -165,6 +165,7 @@ urlpatterns: list = [
     path("invoice/<str:label>/electronic/", views_sale.invoice_electronic, name="invoice-electronic"),
     path("counter-sale/", views_sale.counter_sale_page, name="counter-sale"),
     path("counter-sale/find/", views_sale.counter_sale_find, name="counter-sale-find"),
+    path("counter-sale/goods/", views_sale.counter_sale_goods, name="counter-sale-goods"),
     path("payment/<int:pk>/receipt/", views_money.receipt_paper, name="receipt-paper"),
     # reports, and the till
     *views_reports.addresses(),

@@ -14,7 +14,7 @@ from intake import billing, charges, credits, payments, pickup, reading
 from intake.forms_money import AsIsForm, InvoiceForm, PaymentForm, ReadyNoticeForm
 from intake.models import Estimate, Invoice, Job, Payment, State
 from intake.signatures import picture_of
-from shop import papers
+from shop import papers, sockets
 from shop.access import allowed
 from shop.addresses import lan_url
 from shop.errors import ChangedMeanwhile, Refused
@@ -273,6 +273,7 @@ def invoice(request: Request, label: str) -> HttpResponse:
         "can_credit": shown.kind == Invoice.Kind.INVOICE and bool(credits.all_of(shown)),
         "notes": list(shown.credit_notes.order_by("pk")),
         "electronic": request.shop.electronic_invoices,
+        "panels": sockets.panels_for("invoice", request, shown),
         **account_acts(shown.job or shown.credits or shown),
     }
     return render(request, "intake/invoice.html", context)

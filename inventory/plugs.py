@@ -4,7 +4,7 @@ from collections.abc import Iterable, Mapping
 from typing import Any
 
 from calc.on_hand import OnHand, on_hand
-from intake import keeping
+from intake import goods, keeping
 from inventory import aside
 from shop import sockets
 
@@ -99,6 +99,45 @@ sockets.panels.plug(
     sockets.Panel("parts", "job bench", "see parts", "inventory/_job_parts.html", _job_parts, order=20)
 )
 keeping.parts_takers.plug(keeping.PartsTaker("stock", _told_of_gear))
+
+
+# --- over the counter
+
+
+def _read_goods(text: str) -> list[goods.Good]:
+    from inventory import selling
+
+    return selling.read(text)
+
+
+def _find_goods(text: str, limit: int) -> list[goods.Good]:
+    from inventory import selling
+
+    return selling.find(text, limit)
+
+
+def _named_goods(keys: Iterable[str], hold: bool) -> dict[str, goods.Good]:
+    from inventory import selling
+
+    return selling.named(keys, hold)
+
+
+def _take_goods(good: goods.Good, line: Any, by: Any) -> None:
+    from inventory import selling
+
+    selling.take(good, line, by)
+
+
+def _sold_parts(request: Any, invoice: Any) -> dict[str, Any] | None:
+    from inventory import views_sale
+
+    return views_sale.invoice_panel(invoice)
+
+
+goods.goods.plug(goods.Goods("stock", _read_goods, _find_goods, _named_goods, _take_goods))
+sockets.panels.plug(
+    sockets.Panel("sold parts", "invoice", "see parts", "inventory/_sold_parts.html", _sold_parts, order=20)
+)
 
 
 # --- orders

@@ -155,8 +155,16 @@ def scrap(part: Part, *, quantity: int, words: str, by: Staff, tubes: Iterable[T
 
 
 @transaction.atomic
-def sell(part: Part, *, quantity: int, by: Staff, words: str = "", tubes: Iterable[Tube] = ()) -> Move:
-    """Take out what was sold over the counter.
+def sell(
+    part: Part,
+    *,
+    quantity: int,
+    by: Staff,
+    words: str = "",
+    tubes: Iterable[Tube] = (),
+    sale_line: InvoiceLine | None = None,
+) -> Move:
+    """Take out what was sold over the counter; `sale_line` is where an invoice says so.
 
     Raises:
         NotEnough: so many aren't there, or are put aside for jobs.
@@ -165,7 +173,7 @@ def sell(part: Part, *, quantity: int, by: Staff, words: str = "", tubes: Iterab
     held = hold(part)
     enough(held, quantity, words)
     going = _going(held, tubes, quantity)
-    return _gone(going, _go(held, Move.Why.SOLD, quantity, by=by, words=words))
+    return _gone(going, _go(held, Move.Why.SOLD, quantity, by=by, words=words, sale_line=sale_line))
 
 
 @transaction.atomic
@@ -219,15 +227,15 @@ def count(part: Part, *, counted: int, by: Staff, words: str = "") -> Move | Non
 def give_back(
     move: Move, *, quantity: int | None = None, by: Staff, words: str = "", tubes: Iterable[Tube] = ()
 ) -> Move:
-    """Give parts back that were used on a job, and take their charge down by as many; all of them when not said.
+    """Give parts back that were used on a job or sold; all of them when not said. A job's charge goes down by as many.
 
     They come in at what they went out at. `tubes` are the labelled ones that come back, where it isn't all.
 
     Raises:
-        NotAllowedYet: it isn't a use, all of it was given back, or it is on an invoice that isn't credited.
+        NotAllowedYet: it went neither way, all of it was given back, or it is on an invoice that isn't credited.
     """
-    if move.why != Move.Why.USED or move.quantity >= 0 or move.job is None:
-        raise NotAllowedYet("Only what was used on a job can be given back.")
+    if move.quantity >= 0 or not (_is_use(move) or _is_sale(move)):
+        raise NotAllowedYet("Only what was used on a job, or sold on an invoice, can be given back.")
     held = hold(move.part)
     used = still_used(move)
     quantity = used if quantity is None else quantity
@@ -235,12 +243,23 @@ def give_back(
         raise NotAllowedYet(f"{held.name} was given back already.")
     if not 0 < quantity <= used:
         raise NotAllowedYet(f"{used} of {held.name} can still be given back.")
+    if _is_sale(move) and quantity == -move.quantity:
+        return undo(move, by=by, words=words)  # as if it had never been sold
     _come_back(move, quantity, tubes)
     _uncharge(move, quantity, used, by=by)
     back = _write(
-        held, Move.Why.RETURNED, quantity, move.cost, by=by, words=words, job=move.job, charge=move.charge
+        held,
+        Move.Why.RETURNED,
+        quantity,
+        move.cost,
+        by=by,
+        words=words,
+        job=move.job,
+        charge=move.charge,
+        sale_line=move.sale_line,
     )
-    timeline.write(move.job, by=by, words=f"gave back {many(quantity, held)}")
+    if move.job is not None:
+        timeline.write(move.job, by=by, words=f"gave back {many(quantity, held)}")
     return back
 
 
@@ -248,10 +267,11 @@ def give_back(
 def undo(move: Move, *, by: Staff, words: str = "") -> Move:
     """Undo a move by another that names it. The average cost is then as if neither had been.
 
-    Of a use it takes the charge back too; of a receipt, what the order line says has come.
+    Of a use it takes the charge back too; of a receipt, what the order line says has come. What an invoice sold is
+    credited first.
 
     Raises:
-        NotAllowedYet: it was undone already, is itself an undoing, or was given back.
+        NotAllowedYet: it was undone already, is itself an undoing, was given back, or is on an invoice.
         NotEnough: what it brought is gone meanwhile, or put aside.
     """
     held = hold(move.part)
@@ -261,11 +281,12 @@ def undo(move: Move, *, by: Staff, words: str = "") -> Move:
         raise NotAllowedYet("This was given back. Use it on the job again instead.")
     if move.quantity > 0:
         _still_there(held, move.quantity, words)
-    if move.why == Move.Why.USED:
+    if move.quantity < 0 and (_is_use(move) or _is_sale(move)):
         used = still_used(move)
         if used < -move.quantity:
             raise NotAllowedYet("Some of this was given back. Give the rest back too instead.")
         _uncharge(move, -move.quantity, used, by=by)
+    if move.why == Move.Why.USED:
         timeline.write(move.job, by=by, words=f"took back the use of {many(-move.quantity, held)}")
     if move.quantity < 0:
         _come_back(move, -move.quantity, ())
@@ -287,6 +308,7 @@ def undo(move: Move, *, by: Staff, words: str = "") -> Move:
         job=move.job,
         charge=move.charge,
         order_line=move.order_line,
+        sale_line=move.sale_line,
         undoes=move,
     )
 
@@ -318,9 +340,14 @@ def check(parts: Iterable[Part] | None = None) -> list[Part]:
 
 
 def still_used(move: Move) -> int:
-    """How many of what a move took to a job, under one charge, weren't given back. Pieces of a part are alike."""
-    alike = Move.objects.filter(part=move.part_id, job=move.job_id, charge=move.charge_id)
-    if move.charge_id is None:
+    """How many of what a move took to a job, under one charge, weren't given back. Pieces of a part are alike.
+
+    Or of what a line of an invoice sold.
+    """
+    alike = Move.objects.filter(
+        part=move.part_id, job=move.job_id, charge=move.charge_id, sale_line=move.sale_line_id
+    )
+    if move.charge_id is None and move.sale_line_id is None:
         alike = alike.filter(why__in=(Move.Why.USED, Move.Why.RETURNED), charge__isnull=True)
     net = -(alike.aggregate(net=Sum("quantity"))["net"] or 0)
     return max(min(net, -move.quantity), 0)
@@ -339,9 +366,22 @@ def missing(here: Sequence[Tube], counted: int) -> str:
     )
 
 
-def price_of(part: Part) -> Decimal:
+def can_come_back(move: Move) -> int:
+    """How many of what a line of an invoice sold are credited, and still out."""
+    credited = move.sale_line.credited.aggregate(n=Coalesce(Sum("quantity"), Decimal(0)))["n"]
+    return still_credited(int(credited), -move.quantity, still_used(move))
+
+
+def still_credited(credited: int, sold: int, out: int) -> int:
+    """How many of the pieces that are still out are credited: what came back before is off that. Pure."""
+    return max(min(credited - (sold - out), out), 0)
+
+
+def price_of(part: Part, shop: Shop | None = None) -> Decimal:
     """What the shop asks for one: the part's own price, else its cost with the shop's mark-up."""
-    return part.price if part.price is not None else charges.price_from_cost(part.cost, Shop.current())
+    return (
+        part.price if part.price is not None else charges.price_from_cost(part.cost, shop or Shop.current())
+    )
 
 
 def held_by(part: Part, *, but: Job | None = None) -> list[Aside]:
@@ -450,6 +490,7 @@ def _write(
     job: Job | None = None,
     charge: Charge | None = None,
     order_line: OrderLine | None = None,
+    sale_line: InvoiceLine | None = None,
     undoes: Move | None = None,
 ) -> Move:
     """Write the move, and keep the part with it."""
@@ -472,6 +513,7 @@ def _write(
         job=job,
         charge=charge,
         order_line=order_line,
+        sale_line=sale_line,
         undoes=undoes,
         by=by,
     )
@@ -582,12 +624,26 @@ def _come_back(move: Move, quantity: int, tubes: Iterable[Tube]) -> None:
         tube.save(update_fields=["gone_at", "job", "move", "set"])
 
 
+def _is_use(move: Move) -> bool:
+    return move.why == Move.Why.USED and move.job_id is not None
+
+
+def _is_sale(move: Move) -> bool:
+    return move.why == Move.Why.SOLD and move.sale_line_id is not None
+
+
 def _uncharge(move: Move, quantity: int, used: int, *, by: Staff) -> None:
-    """Take the charge of a use down by what comes back of it.
+    """Take the charge of a use down by what comes back of it. What was sold is on an invoice, and has to be credited.
 
     Raises:
         NotAllowedYet: an invoice says it, and no credit note takes it back.
     """
+    if move.sale_line_id is not None:
+        if can_come_back(move) < quantity:
+            raise NotAllowedYet(
+                f"It is on invoice {move.sale_line.invoice.label}. Make a credit note for it first; then put it back."
+            )
+        return
     if move.charge_id is None:
         still_open(move.job)
         return

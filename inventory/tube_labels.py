@@ -54,11 +54,14 @@ _LABEL = re.compile(r"([TS])[- ]?([0-9]{1,8})", re.IGNORECASE)
 
 def address_of(text: str) -> str | None:
     """Where a label leads, typed or scanned: `T-0451`, `s 12`, or the address that its code holds."""
-    text = text.strip()
-    if "/" in text:
-        return _scanned(text)
-    thing = _named(text)
+    thing = named_whole(text)
     return None if thing is None else _page(thing)
+
+
+def named_whole(text: str) -> Tube | TubeSet | None:
+    """The tube or the set of a label, typed or scanned."""
+    text = text.strip()
+    return _scanned(text) if "/" in text else _named(text)
 
 
 def found(text: str, limit: int) -> list[Hit]:
@@ -88,7 +91,7 @@ def _named(text: str) -> Tube | TubeSet | None:
     )
 
 
-def _scanned(text: str) -> str | None:
+def _scanned(text: str) -> Tube | TubeSet | None:
     """An address of ours, on whatever name the shop's computer had when the label was printed."""
     try:
         path = urlsplit(text).path
@@ -96,8 +99,7 @@ def _scanned(text: str) -> str | None:
     except (Resolver404, ValueError):
         return None
     model = {"tube": Tube, "tube-set": TubeSet}.get(seen.url_name or "")
-    thing = model.objects.filter(pk=seen.kwargs["pk"]).first() if model else None
-    return None if thing is None else _page(thing)
+    return model.objects.filter(pk=seen.kwargs["pk"]).first() if model else None
 
 
 def _page(thing: Tube | TubeSet) -> str:

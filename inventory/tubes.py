@@ -12,7 +12,7 @@ from django.db import transaction
 from django.db.models import Prefetch, QuerySet
 from django.utils import timezone
 
-from intake.models import Job
+from intake.models import InvoiceLine, Job
 from inventory import matching, stock
 from inventory.models import Kind, Move, Part, Tube, TubeReading, TubeSet
 from shop import timeline
@@ -138,6 +138,15 @@ def use_tube(
 
 
 @transaction.atomic
+def sell_tube(tube: Tube, *, by: Staff, sale_line: InvoiceLine | None = None) -> Move:
+    """Sell a single tube over the counter. Raises as `stock.sell`, and where the tube is in a set."""
+    held = _single(tube)
+    move = stock.sell(held.part, quantity=1, by=by, tubes=[held], sale_line=sale_line)
+    timeline.write(held, by=by, words="sold it")
+    return move
+
+
+@transaction.atomic
 def scrap(tube: Tube, *, words: str, by: Staff) -> Move:
     """Throw a tube away. Raises as `stock.scrap`, and where the tube is in a set."""
     held = _single(tube)
@@ -233,12 +242,12 @@ def use_set(
 
 
 @transaction.atomic
-def sell_set(tube_set: TubeSet, *, by: Staff, words: str = "") -> Move:
+def sell_set(tube_set: TubeSet, *, by: Staff, words: str = "", sale_line: InvoiceLine | None = None) -> Move:
     """Sell a set over the counter, as one. Raises as `stock.sell`, and where the set isn't here."""
     held = _hold_set(tube_set)
     tubes = list(held.tubes.all())
     said = ": ".join(filter(None, [f"set {held.label}", words.strip()]))
-    move = stock.sell(held.part, quantity=len(tubes), by=by, words=said, tubes=tubes)
+    move = stock.sell(held.part, quantity=len(tubes), by=by, words=said, tubes=tubes, sale_line=sale_line)
     timeline.write(held, by=by, words="sold it")
     return move
 

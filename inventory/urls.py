@@ -11,6 +11,7 @@ from inventory import (
     views_orders,
     views_parts,
     views_planning,
+    views_sale,
     views_short,
     views_stand_ins,
     views_suppliers,
@@ -44,6 +45,7 @@ urlpatterns: list = [
     path("job/<str:claim>/parts/aside/<int:pk>/let-go/", views_use.aside_let_go, name="aside-let-go"),
     path("job/<str:claim>/parts/take-in/", views_use.job_parts_take_in, name="job-parts-take-in"),
     path("job/<str:claim>/parts/<int:pk>/back/", views_use.job_part_back, name="job-part-back"),
+    path("sale/parts/<int:pk>/back/", views_sale.sale_part_back, name="sale-part-back"),
     # counting rounds, labels
     path("counting/", views_counting.count_rounds, name="count-rounds"),
     path("counting/<int:pk>/", views_counting.count_round, name="count-round"),

@@ -99,7 +99,9 @@ def _page(
     request: Request, pk: int, *, status: int = 200, form: MoveForm | None = None, **more: Any
 ) -> HttpResponse:
     one = get_object_or_404(Part.objects.select_related("drawer").free(), pk=pk)
-    moves = Move.objects.filter(part=one).select_related("by", "job", "undone_by", "order_line__order")
+    moves = Move.objects.filter(part=one).select_related(
+        "by", "job", "undone_by", "order_line__order", "sale_line__invoice"
+    )
     context = {
         "part": one,
         "said": values.said_of(one),

@@ -68,7 +68,8 @@ class Panel:
     """A box on somebody else's page. `context(request, thing)` returns what the template needs, or None for no box."""
 
     name: str
-    place: str  # "front page", "job" (its money and papers), "job bench" (what is measured), "person", "gear"
+    # "front page", "job" (its money and papers), "job bench" (what is measured), "person", "gear", "invoice"
+    place: str
     act: str
     template: str
     context: Callable[[Any, Any], dict[str, Any] | None]

@@ -12,6 +12,8 @@ from typing import Any
 
 from django.utils import timezone
 
+from intake import counter_sale
+from intake.billing import Row
 from intake.models import (
     CashUp,
     Charge,
@@ -30,7 +32,7 @@ from intake.models import (
     Visit,
 )
 from inventory import aside as putting_aside
-from inventory import counting, stock
+from inventory import counting, selling, stock
 from shop.models import Staff, TaxRate, Terms
 from shop.roles import Role
 from tests import factories
@@ -265,6 +267,12 @@ class World:
         return stock.use_on_job(self.stocked, self.job, by=self.staff)
 
     @cached_property
+    def sale_move(self) -> Any:
+        row = Row("part", "A part", Decimal(1), Decimal(5), good=selling.key_of(self.stocked))
+        counter_sale.sell([row], method="cash", by=self.staff)
+        return self.stocked.moves.get(why="sold")
+
+    @cached_property
     def aside(self) -> Any:
         return putting_aside.put_aside(self.stocked, self.job, quantity=1, by=self.staff)
 
@@ -415,6 +423,7 @@ SAMPLES: dict[str, Sample] = {
     "drawer-scan": lambda world: {"code": world.drawer.code},
     # parts on jobs, counting
     "job-part-back": _pk("move"),
+    "sale-part-back": _pk("sale_move"),
     "aside-use": _pk("aside"),
     "aside-let-go": _pk("aside"),
     "count-round": _pk("count_round"),

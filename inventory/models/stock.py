@@ -4,7 +4,7 @@ from django.db import models
 from django.db.models import Q
 from django.utils import timezone
 
-from intake.models import Charge, Job
+from intake.models import Charge, InvoiceLine, Job
 from inventory.models.parts import Drawer, Part
 from shop.models import Kept, Staff
 
@@ -19,7 +19,7 @@ class Move(Kept):
     class Why(models.TextChoices):
         RECEIVED = "received", "received"
         USED = "used", "used on a job"
-        RETURNED = "returned", "given back from a job"
+        RETURNED = "returned", "given back"
         SOLD = "sold", "sold"
         COUNTED = "counted", "counted"
         SCRAPPED = "scrapped", "scrapped"
@@ -38,6 +38,9 @@ class Move(Kept):
     order_line = models.ForeignKey(
         "inventory.OrderLine", models.PROTECT, null=True, blank=True, related_name="moves"
     )
+    sale_line = models.ForeignKey(
+        InvoiceLine, models.PROTECT, null=True, blank=True, related_name="+"
+    )  # of what was sold over the counter
     undoes = models.OneToOneField("self", models.PROTECT, null=True, blank=True, related_name="undone_by")
     at = models.DateTimeField(default=timezone.now)
     by = models.ForeignKey(Staff, models.PROTECT, related_name="+")

@@ -179,6 +179,7 @@ def test_every_page_is_among_those_that_are_looked_at(owner: Staff, bench: Staff
         "dropoff-find",
         "pad-entry-find",
         "counter-sale-find",
+        "counter-sale-goods",
         "job-money",
         "job-agreed",
         "job-warranty",

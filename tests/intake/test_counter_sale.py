@@ -145,7 +145,7 @@ def test_one_more_line_loses_nothing(as_counter):
 
 def test_a_person_is_found_while_one_types_and_chosen(as_counter):
     person = PersonFactory(name="Dana Whitlow")
-    found = as_counter.part(f"{PATH}find/", {"q": "whit"}).content.decode()
+    found = as_counter.part(f"{PATH}find/", {"who": "whit"}).content.decode()
     assert f'value="person:{person.pk}"' in found and "Dana Whitlow" in found
     page = as_counter.send(PATH, form(do=f"person:{person.pk}")).content.decode()
     assert "Dana Whitlow" in page and 'value="12AX7"' in page
@@ -236,6 +236,8 @@ class TestHostileSales(TestCase):
                         "seen",
                         "do",
                         "q",
+                        "who",
+                        "rows-0-good",
                     ),
                 ]
             ),
