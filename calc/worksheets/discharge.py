@@ -6,6 +6,7 @@ from typing import Any, Final
 
 import pint
 
+from calc.cautions import Caution, named
 from calc.engine.discharge import (
     PLUG,
     RECHECK,
@@ -27,7 +28,6 @@ from calc.worksheets.chart import Axis, Chart, Curve, Limit
 from calc.worksheets.sheet import (
     Answer,
     Box,
-    Caution,
     Filled,
     Group,
     Kind,
@@ -477,17 +477,8 @@ SHEET = Worksheet(
     ),
     compute=_compute,
     cautions=(
-        Caution(
-            "These capacitors can kill after the gear is unplugged. A calculated time is never a clearance.",
-            do="Switch off, unplug, wait. Prove the meter on a known voltage. Measure each section, one hand behind "
-            "your back. Discharge it through an insulated resistor, measure, leave the clip on. Prove the meter again.",
-            dont="Don’t short it with a screwdriver. Don’t trust a bleeder, a lamp or a number: your training and the "
-            "local rules come first.",
-        ),
-        Caution(
-            "A discharged capacitor charges itself up again.",
-            do="Take the clip off, wait 60 s, and measure again before you touch it.",
-        ),
+        named("stored-charge"),
+        named("charge-comes-back"),
     ),
     order=60,
 )

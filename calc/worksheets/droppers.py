@@ -5,6 +5,7 @@ from typing import Any, Final
 
 import pint
 
+from calc.cautions import named
 from calc.engine.droppers import Dropper, Regulation, Shunt, dropper, in_series, shunt
 from calc.engine.errors import CircuitError
 from calc.engine.quantities import nominal, show, units
@@ -22,7 +23,6 @@ from calc.engine.resistors import (
 from calc.worksheets.sheet import (
     Answer,
     Box,
-    Caution,
     Filled,
     Group,
     Kind,
@@ -71,12 +71,7 @@ def _compute(filled: Filled) -> Answer:
             raise CircuitError(f"{name}: {why}" if len(filled["rail"]) > 1 else str(why)) from None
     cautions = []
     if any(row["kind"] == "series" for row in filled["rail"]):
-        cautions.append(
-            Caution(
-                "A zener in the centre tap lifts the winding and the first capacitor’s can off the chassis.",
-                do="Insulate the can, and mark it.",
-            )
-        )
+        cautions.append(named("lifted-can"))
     heads = ("Rail", "Weakest", "Strongest", "Nothing on it", "Resistor, worst", "Zener, worst")
     return Answer(
         said=" ".join(rail.said for rail in rails),
@@ -503,12 +498,6 @@ SHEET = Worksheet(
         ),
     ),
     compute=_compute,
-    cautions=(
-        Caution(
-            "Power resistors burn fingers and scorch boards, also when all is well.",
-            do="Discharge and prove the supply first. Stand them off, 20 mm clear of the board from 2 W on, and "
-            "replace fusible and flameproof ones like with like.",
-        ),
-    ),
+    cautions=(named("hot-resistors"),),
     order=100,
 )

@@ -4,6 +4,7 @@ from typing import Final
 
 import pint
 
+from calc.cautions import named
 from calc.engine.eseries import SERIES, USUAL_TOLERANCE, Nearest, figures_of, nearest
 from calc.engine.limits import Standing
 from calc.engine.markings import (
@@ -31,7 +32,6 @@ from calc.worksheets.sheet import (
     Answer,
     Box,
     BoxError,
-    Caution,
     Filled,
     Group,
     Kind,
@@ -495,11 +495,6 @@ SHEET = Worksheet(
         ),
     ),
     compute=_compute,
-    cautions=(
-        Caution(
-            "A marking says what a part was when it was made, not what it is now.",
-            do="Unplug, discharge and prove it before you measure a part, and lift one leg of it.",
-        ),
-    ),
+    cautions=(named("old-markings"),),
     order=10,
 )

@@ -6,6 +6,7 @@ from typing import Any, Final
 
 import pint
 
+from calc.cautions import Caution, named
 from calc.engine import output_transformer as engine
 from calc.engine.errors import CircuitError
 from calc.engine.limits import Standing, stand
@@ -16,7 +17,6 @@ from calc.worksheets.sheet import (
     Answer,
     Box,
     BoxError,
-    Caution,
     Filled,
     Group,
     Kind,
@@ -463,21 +463,9 @@ def _chart(taps: list[_Tap], suited: list[tuple[TypicalLoad, float]]) -> Chart:
 def _cautions(lines: Sequence[Line]) -> tuple[Caution, ...]:
     found = []
     if any(line.label == "On the primary now" and line.verdict is Verdict.BAD for line in lines):
-        found.append(
-            Caution(
-                "A tap that is fed makes the primary’s ends lethal.",
-                do="Switch the feed off before you touch anything. Feed the primary instead, or less than a volt.",
-                dont="Don’t feed a tap from the mains, nor from a mains transformer.",
-            )
-        )
+        found.append(named("fed-tap"))
     if any(line.label == "Insulation" and line.verdict is Verdict.BAD for line in lines):
-        found.append(
-            Caution(
-                "Bad insulation puts B+ on the chassis or on the loudspeaker’s wires.",
-                do="Test it again out of the amp, dry and clean. Replace it if it stays so.",
-                dont="Don’t connect it to B+.",
-            )
-        )
+        found.append(named("bad-insulation"))
     return tuple(found)
 
 
@@ -519,14 +507,7 @@ SHEET = Worksheet(
     title="Output transformer",
     said="Ratios from a small AC voltage: what each tap looks like, whether it is sound, which tubes it suits.",
     order=80,
-    cautions=(
-        Caution(
-            "It steps up as well as down: volts on a speaker tap become tens of times as many on the primary.",
-            do="Amp off, unplugged and discharged, tubes out. Feed the primary with a few volts from a generator, or "
-            "a tap with less than a volt.",
-            dont="Don’t feed a speaker tap from the mains or from a heater winding.",
-        ),
-    ),
+    cautions=(named("steps-up"),),
     groups=(
         Group(
             "The transformer",

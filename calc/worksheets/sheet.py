@@ -13,6 +13,7 @@ from typing import Any, Final
 
 import pint
 
+from calc.cautions import Caution
 from calc.engine.errors import CircuitError
 from calc.engine.quantities import (
     UNITS,
@@ -217,15 +218,6 @@ class Table:
     title: str
     heads: tuple[str, ...]
     rows: tuple[Row, ...]
-
-
-@dataclass(frozen=True)
-class Caution:
-    """What can hurt, in one plain sentence; what to do, what not to."""
-
-    said: str
-    do: str = ""
-    dont: str = ""
 
 
 @dataclass(frozen=True)

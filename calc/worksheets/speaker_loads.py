@@ -4,6 +4,7 @@ from typing import Final
 
 import pint
 
+from calc.cautions import Caution, named
 from calc.engine.limits import Standing
 from calc.engine.loads import (
     HARD_DRIVEN,
@@ -31,7 +32,6 @@ from calc.worksheets.chart import Axis, Chart, Curve, Dot
 from calc.worksheets.sheet import (
     Answer,
     Box,
-    Caution,
     Filled,
     Group,
     Kind,
@@ -302,20 +302,8 @@ def _chart(whole: Whole) -> Chart:
 
 def _cautions(whole: Whole, matched: Match, amplifier: Amplifier) -> tuple[Caution, ...]:
     if amplifier is Amplifier.VALVE:
-        return (
-            Caution(
-                "A valve amplifier without a load can destroy its output transformer.",
-                do="Connect speaker or test load before you switch on.",
-                dont="Never unplug it while it plays.",
-            ),
-        )
-    return (
-        Caution(
-            "Some solid-state outputs have no grounded side: bridged ones above all.",
-            do="Measure with a floating meter, or with two channels and their difference.",
-            dont="Never clip a scope’s ground to such an output.",
-        ),
-    )
+        return (named("no-speaker"),)
+    return (named("floating-output"),)
 
 
 def _notes(amplifier: Amplifier) -> tuple[str, ...]:
@@ -440,11 +428,6 @@ SHEET = Worksheet(
         ),
     ),
     compute=_compute,
-    cautions=(
-        Caution(
-            "A test load at full power burns skin and benches.",
-            do="Stand it clear of cords, where air gets to it.",
-        ),
-    ),
+    cautions=(named("hot-load"),),
     order=70,
 )
