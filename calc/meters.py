@@ -11,10 +11,12 @@ from typing import Final
 import pint
 from django.db import transaction
 
+from calc import on_hand
 from calc.engine.quantities import UNITS, band, nominal, show, units, with_band
 from calc.models import Accuracy, Meter
 from calc.worksheets.sheet import Accuracies
 from shop import timeline
+from shop.errors import NotAllowedYet
 from shop.models import Staff
 
 SOON: Final = 30  # days before a calibration runs out in which the page says so
@@ -100,7 +102,14 @@ def put_away(meter: Meter, *, by: Staff) -> None:
 
 @transaction.atomic
 def bring_back(meter: Meter, *, by: Staff) -> None:
-    """Put a meter back in use. Twice is once."""
+    """Put a meter back in use. Twice is once.
+
+    Raises:
+        NotAllowedYet: it is in somebody else's hands.
+    """
+    held = Meter.objects.select_for_update().get(pk=meter.pk)
+    if elsewhere := on_hand.where(held):
+        raise NotAllowedYet(f"{held.name} is {elsewhere.words}. Write it down as back; then it is in use again.")
     if Meter.objects.filter(pk=meter.pk, is_here=False).update(is_here=True):
         timeline.write(meter, by=by, words="put this meter back in use")
 

@@ -1,8 +1,9 @@
-"""What a floor above knows to be on the bench: it fills boxes of a worksheet before anybody types."""
+"""What a floor above knows of the bench: what is on it fills boxes of a worksheet, and which meter is elsewhere."""
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
+from calc.models import Meter
 from shop.sockets import Socket
 
 
@@ -29,3 +30,28 @@ def said_for(slug: str) -> dict[str, str]:
         if each.slug == slug:
             said |= each.said()
     return said
+
+
+@dataclass(frozen=True)
+class Elsewhere:
+    """Where a meter is ("lent to Dana Whitlow"), and the page on which it is written down as back."""
+
+    words: str
+    url: str
+
+
+@dataclass(frozen=True)
+class Lender:
+    """Knows which meters are out of the house. `where(meter)` returns None for one that isn't in its hands."""
+
+    name: str
+    where: Callable[[Meter], Elsewhere | None]
+    order: int = 50
+
+
+lenders: Socket[Lender] = Socket()
+
+
+def where(meter: Meter) -> Elsewhere | None:
+    """Where a meter is that isn't in the house, as far as anybody knows."""
+    return next((found for each in lenders if (found := each.where(meter))), None)

@@ -6,7 +6,7 @@ from django.shortcuts import get_object_or_404, render
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
-from calc import meters
+from calc import meters, on_hand
 from calc.engine.quantities import UNITS
 from calc.forms_meters import MeterForm
 from calc.models import Meter
@@ -68,6 +68,7 @@ def meter_edit(request: Request, pk: int) -> HttpResponse:
         "form": form,
         "meter": meter,
         "calibration": meters.calibration(meter.due_on, timezone.localdate()),
+        "elsewhere": None if meter.is_here else on_hand.where(meter),
         "entries": timeline.of(meter)[:50],
     }
     return render(request, "calc/meter_edit.html", context, status=422 if form.is_bound else 200)

@@ -11,10 +11,12 @@ from typing import Any, Final
 
 from django.db import transaction
 from django.db.models import Q, QuerySet
+from django.urls import reverse
 from django.utils import timezone
 
 from calc import meters
 from calc.models import Meter
+from calc.on_hand import Elsewhere
 from inventory.models import BenchGear, Loan
 from shop import timeline
 from shop.errors import NotAllowedYet
@@ -71,6 +73,12 @@ def bring_back(gear: BenchGear, *, by: Staff) -> None:
 def row_of(meter: Meter) -> BenchGear | None:
     """The row by which a meter is lent, if it ever was."""
     return BenchGear.objects.filter(meter=meter).first()
+
+
+def where(meter: Meter) -> Elsewhere | None:
+    """In whose hands a meter is, if it is lent."""
+    loan = Loan.objects.filter(gear__meter=meter, back_at__isnull=True).first()
+    return Elsewhere(f"lent to {loan.to_whom}", f"{reverse('bench-gear')}#lent") if loan else None
 
 
 @transaction.atomic

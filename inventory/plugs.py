@@ -3,7 +3,7 @@
 from collections.abc import Iterable, Mapping
 from typing import Any
 
-from calc.on_hand import OnHand, on_hand
+from calc.on_hand import Elsewhere, Lender, OnHand, lenders, on_hand
 from intake import goods, keeping
 from inventory import aside
 from shop import sockets
@@ -17,7 +17,14 @@ def _test_loads() -> Mapping[str, str]:
     return bench.speaker_loads_boxes()
 
 
+def _lent(meter: Any) -> Elsewhere | None:
+    from inventory import bench
+
+    return bench.where(meter)
+
+
 on_hand.plug(OnHand("test loads", "speaker-loads", _test_loads))
+lenders.plug(Lender("bench gear", _lent))
 
 
 # --- reports

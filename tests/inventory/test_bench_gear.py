@@ -171,6 +171,34 @@ def test_a_meter_is_lent_under_the_name_that_it_has_now(as_bench, bench):
     assert BenchGear.objects.count() == 1
 
 
+def test_a_meter_that_is_lent_is_not_put_back_in_use_before_it_is_back(as_bench, bench):
+    meter = MeterFactory(name="Bench meter 1")
+    loan = bench_gear.lend_meter(meter, to_whom="Dana Whitlow", due_on=None, by=bench)
+    page = as_bench.get(f"/meters/{meter.pk}/").content.decode()
+    assert "It is lent to Dana Whitlow." in page and "bring-back" not in page
+    assert 'href="/bench-gear/#lent"' in page
+    for htmx in (False, True):
+        refused = as_bench.send(f"/meters/{meter.pk}/bring-back/", htmx=htmx)
+        assert refused.status_code == 422
+        assert "Bench meter 1 is lent to Dana Whitlow. Write it down as back" in refused.content.decode()
+    as_bench.send(f"/meters/{meter.pk}/put-away/")
+    meter.refresh_from_db()
+    assert not meter.is_here and bench_gear.open_loan(loan.gear) == loan
+    bench_gear.take_back(loan, by=bench)
+    meter.refresh_from_db()
+    assert meter.is_here
+
+
+def test_a_meter_that_came_back_or_was_never_lent_is_put_away_and_brought_back(as_bench, bench):
+    lent, never = MeterFactory(name="Bench meter 1"), MeterFactory(name="Bench meter 2")
+    bench_gear.take_back(bench_gear.lend_meter(lent, to_whom="Sam Orrel", due_on=None, by=bench), by=bench)
+    for meter in (lent, never):
+        for act, is_here in (("put-away", False), ("bring-back", True)):
+            assert as_bench.send(f"/meters/{meter.pk}/{act}/").status_code == 302
+            meter.refresh_from_db()
+            assert meter.is_here is is_here
+
+
 def test_a_meter_that_bears_a_test_loads_name_is_told_apart_first(bench):
     a_load(bench, name="Blue box")
     with pytest.raises(NotAllowedYet, match="Give one of them another name"):
