@@ -51,19 +51,27 @@ class Stand:
 
 
 def how_it_stands(checklist: Checklist, signed: Mapping[str, Signed], *, began: dt.datetime) -> Stand:
-    """Go through a list from the top. Lines below an open one don't count, whatever was signed there."""
+    """Go through a list from the top. Lines below an open one don't count, whatever was signed there.
+
+    What rests on a line that was signed again since, a drift or a wait, is open again.
+    """
     for number, line in enumerate(checklist.lines):
         last = signed.get(line.key)
-        if last is not None and last.outcome in CLOSED:
+        if last is not None and last.outcome in CLOSED and not _is_outdated(line, last, signed):
             continue
         return Stand(
             next=line,
-            stopped_by=line if last is not None else None,
+            stopped_by=line if last is not None and last.outcome not in CLOSED else None,
             wait_until=_wait_until(line, signed, began),
             closed=number,
             of=len(checklist.lines),
         )
     return Stand(None, None, None, len(checklist.lines), len(checklist.lines))
+
+
+def _is_outdated(line: Line, last: Signed, signed: Mapping[str, Signed]) -> bool:
+    """Whether the line that it waits for, or is compared with, was signed again after it: it counts no more."""
+    return any(signed[key].at > last.at for key in (line.since, line.drift_of) if key)
 
 
 def _wait_until(line: Line, signed: Mapping[str, Signed], began: dt.datetime) -> dt.datetime | None:
@@ -77,10 +85,11 @@ def judge_reading(line: Line, value: pint.Quantity, signed: Mapping[str, Signed]
     """Judge a reading of a line, ± and all, and say it in a sentence.
 
     A reading right on its limit passes where it has no ±; one whose ± reaches over the limit is too close to call.
-    Where there is only an upper limit, how much it is counts and not its sign: -300 V is not under 50 V.
+    Where there is only an upper limit, how much it is counts and not its sign: -300 V is not under 50 V. A drift is
+    judged by what the meter showed: what it is out by is the same in both readings.
     """
     assert line.ask is Ask.READING
-    size = abs(value) if line.at_least is None else value
+    size = -value if line.at_least is None and nominal(value) < 0 else value
     where = stand(size, _limit(line, line.at_least), _limit(line, line.at_most))
     if where is Standing.OUT:
         return Outcome.FAILED, f"{line.point}: {_shown(line, value)} is not {line.limit}."

@@ -2,11 +2,13 @@
 
 from dataclasses import dataclass
 from enum import StrEnum
+from math import isclose
 from typing import Final
 
 from calc.engine.quantities import UNITS, show, units
 
 NO_SOURCE: Final = "common practice, no source"
+_DIGITS: Final = 6  # of a value, at most
 
 
 class Stage(StrEnum):
@@ -101,8 +103,9 @@ class Line:
         return UNITS[self.unit].symbol if self.unit else ""
 
     def shown(self, value: float) -> str:
-        """A value of this line as people read it."""
-        return show(units.Quantity(value, "percent" if self.unit == "%" else self.unit))
+        """A value of this line as people read it, with no fewer digits than tell it from its limit."""
+        digits = next((n for n in range(1, _DIGITS) if isclose(float(f"{value:.{n - 1}e}"), value)), _DIGITS)
+        return show(units.Quantity(value, "percent" if self.unit == "%" else self.unit), digits)
 
 
 @dataclass(frozen=True)

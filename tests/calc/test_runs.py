@@ -1,6 +1,10 @@
 """Running a list on a job: line after line, judged, signed; and what the gates make of it."""
 
+import datetime as dt
+
 import pytest
+from django.utils import timezone
+from freezegun import freeze_time
 
 from calc import readings, runs, safety
 from calc.models import Mark, SignOff
@@ -35,6 +39,13 @@ def test_a_list_is_done_line_by_line_and_signed(job, bench):
     signed(run, "unplugged", bench, outcome="done")
     mark = signed(run, "discharged", bench, written="3.2 V", meter=MeterFactory(name="Bench meter 1"))
     assert (mark.outcome, mark.reading.meter, mark.reading.value) == ("done", "Bench meter 1", 3.2)
+    signed(run, "other-sections", bench, outcome="not-here")
+    with pytest.raises(NotAllowedYet, match="Not before"):
+        signed(run, "discharged-again", bench, written="4 V")
+    with freeze_time(timezone.now() + dt.timedelta(minutes=1)):
+        signed(run, "discharged-again", bench, written="4 V")
+    for line in run.version.lines.all()[4:]:
+        signed(run, line.key, bench, outcome="done")
     assert standing(job, "before-power") is Standing.TO_SIGN
     runs.sign_off(run, passed=True, by=bench)
     assert standing(job, "before-power") is Standing.PASSED
@@ -49,7 +60,23 @@ def test_a_discharge_above_the_limit_keeps_the_line_open(job, bench, written):
     with pytest.raises(NotAllowedYet, match="still open"):
         runs.sign_off(run, passed=True, by=bench)
     assert signed(run, "discharged", bench, written="2 V").outcome == "done"
-    assert standing(job, "before-power") is Standing.TO_SIGN
+    assert standing(job, "before-power") is Standing.BEGUN
+
+
+def test_the_minute_runs_from_the_last_reading_of_the_discharge(job, bench):
+    run = runs.begin(job, slug="before-power", by=bench)
+    signed(run, "unplugged", bench, outcome="done")
+    signed(run, "discharged", bench, written="3 V")
+    signed(run, "other-sections", bench, outcome="not-here")
+    later = timezone.now() + dt.timedelta(minutes=1)
+    with freeze_time(later):
+        signed(run, "discharged-again", bench, written="4 V")
+    with freeze_time(later + dt.timedelta(seconds=5)):
+        signed(run, "discharged", bench, written="2 V")
+        stand = safety.lists_on(job).get("before-power").stand
+        assert (stand.next.key, stand.stopped_by) == ("discharged-again", None)
+        with pytest.raises(NotAllowedYet, match="Not before"):
+            signed(run, "discharged-again", bench, written="4 V")
 
 
 def test_nothing_is_read_under_power_before_its_list_is_signed(job, bench):
