@@ -879,6 +879,13 @@ _AFTER_REPAIR_LOW: Final = Checklist(
     applies=_NO_MAINS,
     lines=(
         Line(
+            "no-mains",
+            "Look at it from all sides: no mains cord, no mains inlet.",
+            "What is fed from the mains needs the electrical test.",
+            if_not="Write down how it is built: it gets the lists for gear with mains.",
+            fixed=True,
+        ),
+        Line(
             "looked-over",
             "Look it over: no loose wire, no bare joint, every screw in place.",
             "What rattles loose comes back.",
