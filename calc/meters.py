@@ -10,10 +10,12 @@ from typing import Final
 
 import pint
 from django.db import transaction
+from django.db.models import F, OuterRef, Subquery
+from django.utils import timezone
 
 from calc import on_hand
 from calc.engine.quantities import UNITS, band, nominal, show, units, with_band
-from calc.models import Accuracy, Meter
+from calc.models import Accuracy, Meter, Reading
 from calc.worksheets.sheet import Accuracies
 from shop import timeline
 from shop.errors import NotAllowedYet
@@ -40,6 +42,21 @@ def calibration(due_on: dt.date | None, today: dt.date) -> Calibration:
     if due_on < today:
         return Calibration.OVERDUE
     return Calibration.SOON if due_on <= today + dt.timedelta(days=SOON) else Calibration.FINE
+
+
+def in_use() -> list[Meter]:
+    """The meters that are in use, the one that was read last first. One query."""
+    last = Reading.objects.filter(with_meter=OuterRef("pk")).order_by("-pk").values("pk")[:1]
+    return list(
+        Meter.objects.filter(is_here=True)
+        .annotate(last_read=Subquery(last))
+        .order_by(F("last_read").desc(nulls_last=True), "name")
+    )
+
+
+def is_due(meter: Meter) -> bool:
+    """Whether its calibration has run out by today."""
+    return calibration(meter.due_on, timezone.localdate()) is Calibration.OVERDUE
 
 
 def accuracies(meter: Meter | None) -> Accuracies:
@@ -109,7 +126,9 @@ def bring_back(meter: Meter, *, by: Staff) -> None:
     """
     held = Meter.objects.select_for_update().get(pk=meter.pk)
     if elsewhere := on_hand.where(held):
-        raise NotAllowedYet(f"{held.name} is {elsewhere.words}. Write it down as back; then it is in use again.")
+        raise NotAllowedYet(
+            f"{held.name} is {elsewhere.words}. Write it down as back; then it is in use again."
+        )
     if Meter.objects.filter(pk=meter.pk, is_here=False).update(is_here=True):
         timeline.write(meter, by=by, words="put this meter back in use")
 

@@ -5,10 +5,12 @@ A reading is never changed; a wrong one is struck by a new row.
 
 from typing import Final
 
+import pint
 from django.db import transaction
 
-from calc import safety
-from calc.engine.quantities import nominal, parse_measured, show, units
+from calc import meters, safety
+from calc.checklists.ours import SAFE_VOLTS
+from calc.engine.quantities import band, nominal, parse_measured, show, units, with_band
 from calc.models import Meter, Reading
 from intake.models import Job
 from intake.workflow import still_open
@@ -17,6 +19,11 @@ from shop.errors import NotAllowedYet
 from shop.models import Staff
 
 _UNDER_POWER_ONLY: Final = ("A", "W", "VA", "Hz")  # there is none of it without power
+
+
+def is_usually_live(unit: str) -> bool:
+    """Whether a value in this unit is most likely read under power."""
+    return unit == "V" or unit in _UNDER_POWER_ONLY
 
 
 @transaction.atomic
@@ -31,22 +38,29 @@ def take(
     with_meter: Meter | None = None,
     meter: str = "",
     powered: bool = False,
+    on_a_list: bool = False,
     note: str = "",
 ) -> Reading:
     """Keep a reading as it was written and as it was understood, in `unit` (a key of the engine's `UNITS`).
 
     `with_meter` is one of the shop's meters; `meter` names another one. `powered` says that the gear was on.
+    `on_a_list`: a line of a checklist asks for it, and judges it: what is left after discharging may be too much.
 
     Raises:
         calc.engine.quantities.QuantityError: the text isn't a value in that unit.
-        NotAllowedYet: the job is over; or it is under power, and the job isn't there yet.
+        NotAllowedYet: the job is over; or it is under power, and the job isn't there yet; or it can't be without.
     """
     value = nominal(parse_measured(written, unit))
     job = still_open(job)
     if powered and (why := safety.why_no_power(job)):
-        raise NotAllowedYet(why)
+        raise safety.NoPowerYet(why)
     if not powered and unit in _UNDER_POWER_ONLY:
         raise NotAllowedYet("That is read under power. Say that the power is on.")
+    if unit == "V" and abs(value) > SAFE_VOLTS and not powered and not on_a_list:
+        raise NotAllowedYet(
+            f"More than {SAFE_VOLTS:g} V with the power off is a charge that can hurt. Discharge it, and write down "
+            "what is left on the list that asks for it. If it was read with the power on, say so."
+        )
     reading = Reading.objects.create(
         job=job,
         point=point,
@@ -100,9 +114,17 @@ def same(one: Reading, other: Reading) -> bool:
     )
 
 
+def measured(reading: Reading) -> pint.Quantity:
+    """The value with its ±: what was written beside it, else that of the meter it was read off."""
+    value = units.Quantity(reading.value, "percent" if reading.unit == "%" else reading.unit)
+    if own := band(parse_measured(reading.written, reading.unit)):
+        return with_band(value, own)
+    return meters.measured(value, reading.unit, reading.with_meter)
+
+
 def shown(reading: Reading) -> str:
-    """The value in engineering notation, with its unit: 4.70 kΩ."""
-    return show(units.Quantity(reading.value, "percent" if reading.unit == "%" else reading.unit))
+    """The value in engineering notation, with its ± and its unit: 4.70 ± 0.05 kΩ."""
+    return show(measured(reading))
 
 
 def _again(reading: Reading, *, by: Staff, strikes: Reading | None = None) -> Reading:

@@ -194,6 +194,7 @@ def _sign_reading(
         when=Reading.When.AFTER if after else Reading.When.BEFORE,
         with_meter=meter,
         powered=line.powered,
+        on_a_list=True,
         by=by,
     )
     return _mark(run, line, outcome, said, words=words, by=by, reading=reading)

@@ -31,6 +31,10 @@ TEST: Final = "after-repair-test"  # the worksheet that judges earth and insulat
 NOT_DONE: Final = "not done yet"  # what it says of a test that nobody did
 
 
+class NoPowerYet(NotAllowedYet):
+    """What is read under power waits for a list."""
+
+
 class Standing(StrEnum):
     """How a list stands on a job."""
 

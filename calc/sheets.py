@@ -58,7 +58,7 @@ def keep(
         raise NotAllowedYet(f"It can’t be kept yet. {first}")
     job = still_open(job)
     if measured_under_power(sheet, found) and (why := safety.why_no_power(job)):
-        raise NotAllowedYet(why)
+        raise safety.NoPowerYet(why)
     kept = KeptSheet.objects.create(
         job=job,
         slug=sheet.slug,
@@ -85,7 +85,11 @@ def keep(
 def measured_under_power(sheet: Worksheet, found: Read) -> bool:
     """Whether a value was written that is measured while the gear is on."""
     rows = [row for group in sheet.groups if group.rows for row in found.values.get(group.rows.name, [])]
-    return any(each.get(name) is not None for each in (found.values, *rows) for name in sheet.powered)
+    return any(_is_written(each.get(name)) for each in (found.values, *rows) for name in sheet.powered)
+
+
+def _is_written(value: Any) -> bool:
+    return value != "" if isinstance(value, str) else value is not None
 
 
 @transaction.atomic
@@ -236,7 +240,8 @@ def start(sheet: Worksheet, job: Job | None) -> tuple[dict[str, str], KeptSheet 
     """What a worksheet opens with, and the kept one that it was filled from, if any.
 
     From the weakest to the strongest: the worksheet's own initial values, what was kept for this gear or model, what
-    is on the bench today, the readings of this job. What was kept on this very job stays as it was.
+    is on the bench today, the readings of this job, how the gear is built. What was kept on this very job stays as it
+    was.
     """
     said = initial(sheet)
     if job is None:
@@ -246,7 +251,14 @@ def start(sheet: Worksheet, job: Job | None) -> tuple[dict[str, str], KeptSheet 
         said |= carried_over(sheet, kept, on=job)
     if kept is None or kept.job_id != job.pk:
         said |= on_hand.said_for(sheet.slug)
-    return said | from_readings(sheet, job), kept
+    return said | from_readings(sheet, job) | _from_build(sheet, job), kept
+
+
+def _from_build(sheet: Worksheet, job: Job) -> dict[str, str]:
+    """By which limits a safety test judges: the way the gear is built, as it is written down."""
+    if sheet.slug != safety.TEST or not (build := safety.build_of(job.gear)) or not build.protection:
+        return {}
+    return {"protection": build.protection}
 
 
 def answer_of(kept: KeptSheet) -> Answer:

@@ -8,8 +8,8 @@ from django.shortcuts import get_object_or_404
 from django.urls import reverse
 from django.views.decorators.http import require_http_methods, require_POST
 
-from calc import readings
-from calc.forms import ReadingForm
+from calc import meters, readings, safety
+from calc.forms import ANOTHER, ReadingForm
 from calc.models import Reading
 from intake import job_page
 from intake.models import Job
@@ -17,12 +17,6 @@ from shop.access import allowed
 from shop.errors import Refused
 from shop.http import Request, go_to, page_or_part, wants_part
 from shop.once import once
-
-_STAYS = (
-    "unit",
-    "when",
-    "meter",
-)  # what the next of several readings most likely has in common with the last
 
 
 @require_http_methods(["GET"])
@@ -36,19 +30,21 @@ def job_readings(request: Request, claim: str) -> HttpResponse:
 @once
 def job_reading(request: Request, claim: str) -> HttpResponse:
     job = job_page.find(claim)
-    form = ReadingForm(request.POST, auto_id="reading-%s")
+    form = ReadingForm(request.POST, auto_id="reading-%s", meters_in_use=meters.in_use())
+    no_power = False
     if form.is_valid():
         try:
             readings.take(job, by=request.user, **form.cleaned_data)
         except Refused as why:
             form.add_error(None, str(why))
+            no_power = isinstance(why, safety.NoPowerYet)
         else:
             if not wants_part(request):
                 return go_to(request, "job-readings", job.claim)
             response = _page(request, job, just_kept=True)
             response["HX-Trigger"] = "job-changed"
             return response
-    return _page(request, job, status=422, reading_form=form)
+    return _page(request, job, status=422, reading_form=form, no_power=no_power)
 
 
 @require_POST
@@ -73,13 +69,17 @@ def job_reading_put_back(request: Request, claim: str, pk: int) -> HttpResponse:
 
 def panel(request: Request, job: Job) -> dict[str, Any]:
     """What the readings' panel shows, in a fixed number of queries."""
-    rows = list(job.readings.filter(strikes__isnull=True).select_related("by", "struck_by"))
+    rows = list(
+        job.readings.filter(strikes__isnull=True)
+        .select_related("by", "struck_by", "with_meter")
+        .prefetch_related("with_meter__accuracies")
+    )
     standing = [r for r in rows if not _struck(r)]
     last = rows[-1] if rows else None
-    by_point: dict[str, dict[str, list[str]]] = {}
+    by_point: dict[str, dict[str, list[dict[str, Any]]]] = {}
     for reading in standing:
         row = by_point.setdefault(reading.point, {when: [] for when in Reading.When.values})
-        row[reading.when].append(readings.shown(reading))
+        row[reading.when].append({"shown": readings.shown(reading), "reading": reading})
     return {
         "job": job,
         "by_point": [{"point": point, **row} for point, row in by_point.items()],
@@ -95,8 +95,19 @@ def panel(request: Request, job: Job) -> dict[str, Any]:
         ],
         "points": sorted({r.point for r in standing}),
         "reading_form": ReadingForm(
-            initial={name: getattr(last, name) for name in _STAYS} if last else None, auto_id="reading-%s"
+            initial=_stays(last) if last else None, auto_id="reading-%s", meters_in_use=meters.in_use()
         ),
+    }
+
+
+def _stays(last: Reading) -> dict[str, Any]:
+    """What the next of several readings most likely has in common with the last."""
+    another = ANOTHER if last.meter else ""
+    return {
+        "unit": last.unit,
+        "when": last.when,
+        "with_meter": last.with_meter_id or another,
+        "meter": "" if last.with_meter_id else last.meter,
     }
 
 

@@ -10,7 +10,7 @@ from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
-from calc import meters, sheets
+from calc import meters, safety, sheets
 from calc.comparing import compare
 from calc.forms_worksheets import KeepForm, Shown, complaints, meter_in, said_in, shown, shown_ours
 from calc.models import KeptSheet, Meter
@@ -113,6 +113,7 @@ def job_worksheet_keep(request: Request, claim: str, slug: str) -> HttpResponse:
     if answer is None:
         return _page(request, sheet, job, part="sheet", status=422, said={**typed, "filled": "1"})
     form = KeepForm(request.POST if request.method == "POST" else None, auto_id="keep-%s")
+    no_power = False
     if form.is_valid():
         try:
             kept = sheets.keep(
@@ -120,6 +121,7 @@ def job_worksheet_keep(request: Request, claim: str, slug: str) -> HttpResponse:
             )
         except Refused as why:
             form.add_error(None, str(why))
+            no_power = isinstance(why, safety.NoPowerYet)
         else:
             messages.success(request, "Kept on the job.")
             return go_to(request, "kept-worksheet", kept.pk)
@@ -130,6 +132,9 @@ def job_worksheet_keep(request: Request, claim: str, slug: str) -> HttpResponse:
         "answer": answer,
         "drawings": _drawings(answer),
         "keep_form": form,
+        "meter": meter,
+        "meter_is_due": meter is not None and meters.is_due(meter),
+        "no_power": no_power,
         "carried": carried,
         "back": _address(sheet, job, carried),
     }
@@ -265,8 +270,10 @@ def _page(
         "answer": answer,
         "drawings": _drawings(answer) if answer else [],
         "filled_from": filled_from,
+        "build_unknown": job is not None and sheet.slug == safety.TEST and not _is_built(job),
         "meters": Meter.objects.filter(is_here=True),
         "meter": meter,
+        "meter_is_due": meter is not None and meters.is_due(meter),
         "today": timezone.localdate(),
         "is_part": part if wants_part(request) else "",
     }
@@ -274,6 +281,12 @@ def _page(
     if wants_part(request):  # so that a reload, or a link sent to somebody, opens it as it is filled in
         response["HX-Replace-Url"] = _address(sheet, job, _carried(sheet, said))
     return response
+
+
+def _is_built(job: Job) -> bool:
+    """Whether it is written down by which limits the gear of a job is tested."""
+    build = safety.build_of(job.gear)
+    return build is not None and bool(build.protection)
 
 
 def _address(sheet: Worksheet, job: Job | None, carried: list[tuple[str, str]]) -> str:

@@ -1,5 +1,7 @@
 """What is measured and worked out on a job, and the meters it is measured with."""
 
+import datetime as dt
+
 from django.core.serializers.json import DjangoJSONEncoder
 from django.db import models
 from django.db.models import Q
@@ -7,6 +9,11 @@ from django.utils import timezone
 
 from intake.models import Job
 from shop.models import Kept, Staff
+
+
+def _was_due(due_on: dt.date | None, at: dt.datetime) -> bool:
+    """Whether a calibration had run out when something was measured. On its last day it still holds."""
+    return due_on is not None and due_on < timezone.localdate(at)
 
 
 class ReadingQuerySet(models.QuerySet["Reading"]):
@@ -52,6 +59,11 @@ class Reading(Kept):
 
     def __str__(self) -> str:
         return f"{self.point}: {self.written} {self.unit}"
+
+    @property
+    def meter_was_due(self) -> bool:
+        """Whether its meter was out of calibration when it was taken."""
+        return _was_due(self.meter_due_on, self.at)
 
 
 class Meter(models.Model):
@@ -134,6 +146,11 @@ class KeptSheet(Kept):
         ordering = ["at", "pk"]
         indexes = [models.Index(fields=["slug", "job"])]
         constraints = [models.CheckConstraint(condition=~Q(slug=""), name="sheet_has_a_slug")]
+
+    @property
+    def meter_was_due(self) -> bool:
+        """Whether its meter was out of calibration when it was kept."""
+        return _was_due(self.meter_due_on, self.at)
 
 
 class ShopsOwn(models.Model):

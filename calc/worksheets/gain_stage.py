@@ -6,6 +6,7 @@ from typing import Final
 
 import pint
 
+from calc.cautions import named
 from calc.engine import gain_stage as engine
 from calc.engine.gain_stage import Bias, Fault, Health, Output, Readings, Stage, Trouble
 from calc.engine.quantities import nominal, show, units
@@ -16,7 +17,6 @@ from calc.worksheets.sheet import (
     Answer,
     Box,
     BoxError,
-    Caution,
     Filled,
     Group,
     Kind,
@@ -536,6 +536,7 @@ SHEET: Final = Worksheet(
     slug="gain-stage",
     title="Gain stage",
     said="Where a triode stage should stand, what it does to a signal, and what is wrong if it stands elsewhere.",
+    powered=("plate", "cathode", "grid", "supply_measured", "before"),
     groups=(
         Group(
             "Stage",
@@ -738,12 +739,6 @@ SHEET: Final = Worksheet(
         ),
     ),
     compute=_compute,
-    cautions=(
-        Caution(
-            "Plates and supplies carry hundreds of volts, and the capacitors hold them after switch-off.",
-            do="Clip the meter to the chassis first, and probe with one hand.",
-            dont="Touch anything else while it is on.",
-        ),
-    ),
+    cautions=(named("plates-and-supplies"),),
     order=40,
 )

@@ -6,6 +6,7 @@ from typing import Any, Final
 
 import pint
 
+from calc.cautions import Caution, named
 from calc.engine import idle
 from calc.engine.errors import CircuitError
 from calc.engine.idle import BiasReading, OperatingClass, TubeCurrent
@@ -17,7 +18,6 @@ from calc.worksheets.sheet import (
     Answer,
     Box,
     BoxError,
-    Caution,
     Filled,
     Group,
     Kind,
@@ -546,14 +546,7 @@ def _chart(tubes: list[_Tube], hottest: _Tube, sheet: _Sheet, share: pint.Quanti
 def _cautions(filled: Filled, verdict: Verdict) -> tuple[Caution, ...]:
     if verdict is not Verdict.BAD:
         return ()
-    return (
-        Caution(
-            "A tube over its limit can glow, short, and take the output transformer with it.",
-            do="Switch it off now. Find out why before it is on again: no bias at a grid, a leaky coupling "
-            "capacitor, a wrong tube.",
-            dont="Don’t leave it on while you look.",
-        ),
-    )
+    return (named("tube-over-its-limit"),)
 
 
 def _notes(sheet: _Sheet, filled: Filled, tubes: list[_Tube]) -> tuple[str, ...]:
@@ -684,16 +677,23 @@ SHEET = Worksheet(
     said="What the power tubes draw, how hot that makes them, how they match, and the bias to try next.",
     order=20,
     cautions=(
-        Caution(
-            "You read this with the amp on and its plates at hundreds of volts.",
-            do="Clip the meter on while it is off and discharged, a load on the output. Then keep one hand off it.",
-            dont="Don’t put an ammeter across half of the output transformer: it hangs at B+ and can make the amp "
-            "oscillate.",
-        ),
-        Caution(
-            "A tube whose current climbs is running away.",
-            do="Wait ten minutes. Switch off if it drifts by more than a tenth: leaky coupling capacitor, gassy tube.",
-        ),
+        named("reading-idle"),
+        named("running-away"),
+    ),
+    powered=(
+        "plate",
+        "centre",
+        "cathode_up",
+        "sense",
+        "screen_drop",
+        "cathode",
+        "drop",
+        "screen_typed",
+        "screen_volts",
+        "bias_now",
+        "bias_then",
+        "current_then",
+        "power",
     ),
     groups=(
         Group(

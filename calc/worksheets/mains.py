@@ -5,6 +5,7 @@ from typing import Final
 
 import pint
 
+from calc.cautions import Caution, named
 from calc.engine import mains
 from calc.engine.limits import Standing, stand
 from calc.engine.quantities import nominal, show, units
@@ -13,7 +14,6 @@ from calc.worksheets.sheet import (
     Answer,
     Box,
     BoxError,
-    Caution,
     Filled,
     Group,
     Kind,
@@ -29,26 +29,10 @@ _JUDGED: Final = {Standing.IN: Verdict.GOOD, Standing.CLOSE: Verdict.UNSURE, Sta
 _FAR: Final = 1.3  # times the design: no bucking transformer is for that
 _MOST_WINDINGS: Final = 4
 _STEPS: Final = (120.0, 230.0)  # primaries that are sold, for the two ranges of line
-_LIVE: Final = Caution(
-    "LIVE CHASSIS: nothing isolates this set, and its metal can be at line potential.",
-    do="Work on it from an isolation transformer only, knobs and shafts covered.",
-    dont="Never earth the chassis, and never fit a grounded cord to it.",
-)
-_TWO_WIRE: Final = Caution(
-    "With a two-wire cord nothing takes a fault away from whoever touches the strings.",
-    do="A grounded cord, its earth on its own bolt, makes the fuse blow instead. Your local code says who may fit it"
-    " and how.",
-)
-_CAPACITOR: Final = Caution(
-    "A capacitor from line to chassis that fails puts the whole line on the player.",
-    do="Take it out, and fit a grounded cord as your local code has it.",
-    dont="Never fit a new one in its place.",
-)
-_STEP_DOWN: Final = Caution(
-    "The line is no line for this set.",
-    do="Use its other primary tap if it has one, or a transformer of the right ratio that bears its VA.",
-    dont="DON’T PLUG IT IN.",
-)
+_LIVE: Final = named("live-chassis")
+_TWO_WIRE: Final = named("two-wire-cord")
+_CAPACITOR: Final = named("line-capacitor")
+_STEP_DOWN: Final = named("wrong-line")
 
 
 @dataclass
@@ -425,6 +409,7 @@ SHEET = Worksheet(
     slug="mains",
     title="Mains",
     said="What today’s line does to an old set, what brings it down, and its limiter lamp, fuse and touch current.",
+    powered=("heater_measured", "current", "across"),
     groups=(
         Group(
             "The line",
@@ -559,12 +544,6 @@ SHEET = Worksheet(
         ),
     ),
     compute=_compute,
-    cautions=(
-        Caution(
-            "Line voltage kills, and a wrong cord kills later.",
-            do="Your local code comes first; the building’s wiring is for licensed electricians.",
-            dont="Don’t take an autotransformer or a bucking transformer for isolation: neither is.",
-        ),
-    ),
+    cautions=(named("line-voltage"),),
     order=90,
 )

@@ -4,6 +4,7 @@ from typing import Any, Final
 
 import pint
 
+from calc.cautions import Caution, named
 from calc.engine.capture import HARMONICS, Hum, HumLine, Steady, Swept, from_text, hum_points_to
 from calc.engine.errors import CircuitError
 from calc.engine.levels import Crest, Level, Shape, Shows, clipping, crest, level, power, rms_of
@@ -13,7 +14,6 @@ from calc.worksheets.sheet import (
     Answer,
     Box,
     BoxError,
-    Caution,
     Filled,
     Group,
     Kind,
@@ -476,6 +476,7 @@ SHEET = Worksheet(
     title="Power and level",
     said="A scope’s or meter’s reading as watts and decibels; level, distortion, hum and response out of a recording.",
     order=110,
+    powered=("volts", "clip", "true_rms", "capture", "told"),
     groups=(
         Group(
             "What you have",
@@ -584,12 +585,5 @@ SHEET = Worksheet(
         ),
     ),
     compute=_compute,
-    cautions=(
-        Caution(
-            "A valve amplifier that plays without a load can destroy its output transformer.",
-            do="Connect a test load that takes the power before you switch on. It gets hot.",
-            dont="Don’t connect a grounded scope or recorder to an output of which neither side is ground, as in a "
-            "bridged amplifier.",
-        ),
-    ),
+    cautions=(named("no-load"),),
 )

@@ -3,13 +3,13 @@
 from dataclasses import replace
 from typing import Final
 
+from calc.cautions import Caution, named
 from calc.engine import repair_test as engine
 from calc.engine.quantities import band, nominal, show, units
 from calc.engine.repair_test import EN_50678, Judged, Limits, Measured, Outcome, Protection, Result
 from calc.worksheets.sheet import (
     Answer,
     Box,
-    Caution,
     Filled,
     Group,
     Kind,
@@ -174,16 +174,8 @@ SHEET = Worksheet(
     said="Earth, insulation and leakage against EN 50678: may it go home?",
     order=140,
     icon="ok",
-    cautions=(
-        Caution(
-            "The insulation test puts 500 V on the gear, and the leakage tests are done while it is on.",
-            do=(
-                "Unplug it and discharge it before the insulation test, and discharge it again after. Where you are"
-                " not trained for this, or local rules ask for somebody who is, let them do it."
-            ),
-            dont="Don’t touch the gear while a test runs. Don’t plug it in before the protective earth passed.",
-        ),
-    ),
+    cautions=(named("safety-test"),),
+    powered=("protective_current", "touch_current"),
     groups=(
         Group(
             "The gear",

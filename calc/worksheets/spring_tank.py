@@ -4,6 +4,7 @@ from typing import Final
 
 import pint
 
+from calc.cautions import named
 from calc.engine.quantities import nominal, show, units
 from calc.engine.spring_tank import (
     AT,
@@ -39,7 +40,6 @@ from calc.worksheets.chart import Axis, Chart, Curve, Limit
 from calc.worksheets.sheet import (
     Answer,
     Box,
-    Caution,
     Filled,
     Group,
     Kind,
@@ -295,6 +295,7 @@ SHEET = Worksheet(
     title="Spring tank",
     said="Drive current, match on both sides, DC resistance of the coils, and whether a stand-in will serve.",
     order=130,
+    powered=("volts", "tank_volts"),
     groups=(
         Group(
             "Tank in the amp",
@@ -466,11 +467,5 @@ SHEET = Worksheet(
         ),
     ),
     compute=_compute,
-    cautions=(
-        Caution(
-            "The driver transformer’s primary carries the B+ of the amplifier.",
-            do="Measure coils with the amplifier off, its capacitors discharged, and the tank’s cords pulled out.",
-            dont="Don’t unplug the tank’s input from a tube driver that is playing loud.",
-        ),
-    ),
+    cautions=(named("driver-transformer"),),
 )

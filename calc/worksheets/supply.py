@@ -7,6 +7,7 @@ from typing import Any, Final
 
 import pint
 
+from calc.cautions import Caution, named
 from calc.engine import supply as engine
 from calc.engine.limits import Standing, stand
 from calc.engine.quantities import nominal, show, units
@@ -33,7 +34,6 @@ from calc.worksheets.sheet import (
     Answer,
     Box,
     BoxError,
-    Caution,
     Filled,
     Group,
     Kind,
@@ -537,6 +537,7 @@ SHEET = Worksheet(
     said="What a high-voltage supply gives, its ripple and currents, and what its parts must stand.",
     icon="reading",
     order=30,
+    powered=("measured", "measured_ripple"),
     groups=(
         Group(
             "Winding",
@@ -763,14 +764,7 @@ SHEET = Worksheet(
     ),
     compute=_compute,
     cautions=(
-        Caution(
-            "These volts kill, and stay after switching off.",
-            do="Switch off, unplug, discharge through a resistor, measure, leave the clip on.",
-            dont="Don’t trust a bleeder, or a time on this page: measure.",
-        ),
-        Caution(
-            "Silicon in place of a rectifier tube raises the volts, and brings them before the tubes are warm.",
-            dont="Don’t fit it without holding every capacitor against the no-load volts.",
-        ),
+        named("supply-volts"),
+        named("silicon-for-a-tube"),
     ),
 )

@@ -5,6 +5,7 @@ from typing import Final
 
 import pint
 
+from calc.cautions import Caution, named
 from calc.engine.limits import Standing
 from calc.engine.quantities import nominal, show, units
 from calc.engine.voltage_chart import (
@@ -22,7 +23,6 @@ from calc.worksheets.chart import Axis, Chart, Curve, Dot, Limit
 from calc.worksheets.sheet import (
     Answer,
     Box,
-    Caution,
     Filled,
     Group,
     Kind,
@@ -222,19 +222,9 @@ def _cautions(found: Comparison) -> tuple[Caution, ...]:
     said = []
     ways = {(each.point.what, each.way) for each in found.out}
     if ways & {(What.BIAS, Way.NOTHING), (What.BIAS, Way.LOW), (What.BIAS, Way.TURNED)}:
-        said.append(
-            Caution(
-                "The bias is missing or too weak: power tubes run away.",
-                do="Switch off, and pull the power tubes before you look for it.",
-            )
-        )
+        said.append(named("bias-missing"))
     if (What.PLATE, Way.NOTHING) in ways:
-        said.append(
-            Caution(
-                "A capacitor behind an open resistor or winding keeps its charge.",
-                do="Prove each section discharged by itself before you touch it.",
-            )
-        )
+        said.append(named("trapped-charge"))
     return tuple(said)
 
 
@@ -284,6 +274,7 @@ SHEET = Worksheet(
     slug="voltage-chart",
     title="Voltage chart",
     said="What each point should read with your meter on today’s mains, what is out, and what that usually means.",
+    powered=("measured",),
     groups=(
         Group(
             "The chart’s meter and yours",
@@ -400,12 +391,6 @@ SHEET = Worksheet(
         ),
     ),
     compute=_compute,
-    cautions=(
-        Caution(
-            "These points are live at hundreds of volts.",
-            do="Clip the meter’s ground on with the power off; then one hand, one probe.",
-            dont="Don’t slip: a probe across two pins makes the next fault.",
-        ),
-    ),
+    cautions=(named("live-points"),),
     order=50,
 )

@@ -11,8 +11,10 @@ from scipy.io import wavfile
 
 from calc.engine import capture
 from calc.models import KeptSheet
+from shop.models import Staff
 from tests.conftest import Tablet
 from tests.factories import JobFactory
+from tests.safe import passed
 
 pytestmark = pytest.mark.django_db
 
@@ -44,8 +46,8 @@ def test_a_sweep_is_read_as_one(as_bench: Tablet) -> None:
     assert "Within 3 dB of 1 kHz from below 20 Hz" in as_bench.get(response["Location"]).content.decode()
 
 
-def test_from_a_job_it_leads_back_to_the_job_and_can_be_kept(as_bench: Tablet) -> None:
-    job = JobFactory()
+def test_from_a_job_it_leads_back_to_the_job_and_can_be_kept(as_bench: Tablet, bench: Staff) -> None:
+    job = passed(JobFactory(), bench)
     response = sent(as_bench, reverse("job-recording", args=[job.claim]))
     where = urlsplit(response["Location"])
     assert where.path == reverse("job-worksheet", args=[job.claim, "power-and-level"])
@@ -63,8 +65,8 @@ def test_from_a_job_it_leads_back_to_the_job_and_can_be_kept(as_bench: Tablet) -
     assert said["capture"] not in paper
 
 
-def test_a_recording_of_one_job_is_not_offered_on_the_next(as_bench: Tablet) -> None:
-    job = JobFactory()
+def test_a_recording_of_one_job_is_not_offered_on_the_next(as_bench: Tablet, bench: Staff) -> None:
+    job = passed(JobFactory(), bench)
     query = urlsplit(sent(as_bench, reverse("job-recording", args=[job.claim]))["Location"]).query
     said = {name: texts[0] for name, texts in parse_qs(query).items()}
     as_bench.send(

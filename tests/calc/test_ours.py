@@ -9,6 +9,7 @@ from calc.worksheets import all_sheets, by_slug
 from calc.worksheets.sheet import Verdict, answer
 from shop import timeline
 from tests.factories import JobFactory
+from tests.safe import passed
 
 pytestmark = pytest.mark.django_db
 
@@ -58,8 +59,8 @@ def test_a_stricter_limit_of_the_shop_is_judged_by(as_owner, sheet, begun):
     assert "limits" in timeline.of("shop")[0].words
 
 
-def test_the_bench_can_not_type_a_limit_of_its_own(as_bench):
-    job = JobFactory(state="on-the-bench")
+def test_the_bench_can_not_type_a_limit_of_its_own(as_bench, bench):
+    job = passed(JobFactory(state="on-the-bench"), bench)
     typed = {**TEST, "earth": "0.9", "limit_earth": "5", "limit_earth_most": "5", "filled": "1"}
     page = as_bench.get("/worksheets/after-repair-test/", typed).content.decode()
     assert "FAIL" in page
@@ -86,8 +87,8 @@ def test_a_limit_that_can_not_be_read_is_said_beside_its_box_and_nothing_is_kept
     assert not ShopsOwn.objects.exists()
 
 
-def test_a_worksheet_that_was_kept_stays_as_it_was_judged(as_bench, as_owner, begun):
-    job = JobFactory(state="on-the-bench")
+def test_a_worksheet_that_was_kept_stays_as_it_was_judged(as_bench, as_owner, bench, begun):
+    job = passed(JobFactory(state="on-the-bench"), bench)
     as_bench.send(f"/job/{job.claim}/worksheets/after-repair-test/keep/", {**TEST, "when": "after"})
     as_owner.send("/worksheets/after-repair-test/ours/", {**begun, "limit_earth": "0.2"})
     kept = KeptSheet.objects.get()

@@ -1,6 +1,9 @@
-"""Readings: written as at a bench, understood with their unit, never changed."""
+"""Readings: written as at a bench, understood with their unit, under power or not, never changed."""
+
+import datetime as dt
 
 import pytest
+from django.utils import timezone
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
@@ -10,7 +13,8 @@ from calc.models import Reading
 from intake.models import State
 from shop import timeline
 from shop.errors import NotAllowedYet
-from tests.factories import JobFactory, ReadingFactory
+from tests.factories import AccuracyFactory, JobFactory, MeterFactory, ReadingFactory
+from tests.safe import passed
 
 ONE = {"point": "Plate, V4", "written": "448", "unit": "V", "when": "after", "meter": "Bench meter 2"}
 
@@ -33,18 +37,20 @@ def send(tablet, job, data, **how):
     ],
 )
 def test_a_reading_is_kept_as_written_and_as_understood(as_bench, bench, written, unit, value, shown):
-    job = JobFactory()
+    job = passed(JobFactory(), bench)
+    before = timeline.of(job).count()
     assert send(as_bench, job, {**ONE, "written": written, "unit": unit}).status_code == 302
     kept = job.readings.get()
     assert (kept.written, kept.unit, kept.by, kept.when) == (written, unit, bench, "after")
     assert kept.value == pytest.approx(value)
     assert readings.shown(kept) == shown
     assert shown in as_bench.get(f"/job/{job.claim}/").content.decode()
-    assert shown in timeline.of(job).get().changes[0]["after"]
+    assert timeline.of(job).count() == before + 1
+    assert shown in timeline.of(job)[0].changes[0]["after"]
 
 
-def test_several_in_a_row_keep_unit_and_meter(as_bench):
-    job = JobFactory()
+def test_several_in_a_row_keep_unit_and_meter(as_bench, bench):
+    job = passed(JobFactory(), bench)
     answer = send(as_bench, job, {**ONE, "unit": "A", "written": "35 mA"}, htmx=True)
     page = answer.content.decode()
     assert "<details open>" in page
@@ -116,8 +122,8 @@ def test_the_row_that_strikes_is_no_reading_to_strike(as_bench, bench):
     assert as_bench.send(f"/job/{reading.job.claim}/reading/{striking.pk}/strike/").status_code == 404
 
 
-def test_the_same_tap_twice_keeps_one_reading(as_bench):
-    job = JobFactory()
+def test_the_same_tap_twice_keeps_one_reading(as_bench, bench):
+    job = passed(JobFactory(), bench)
     for _ in range(2):
         send(as_bench, job, {**ONE, "once": "r" * 24})
     assert job.readings.count() == 1
@@ -147,9 +153,11 @@ def test_the_counter_sees_readings_and_takes_none(as_counter, bench):
 
 
 def test_the_panel_takes_as_many_queries_with_many_as_with_few(as_bench, bench, django_assert_num_queries):
-    few, many = ReadingFactory(by=bench).job, JobFactory()
+    meter = AccuracyFactory(unit="V").meter
+    few, many = ReadingFactory(by=bench, with_meter=meter).job, JobFactory()
     for number in range(10):
-        reading = ReadingFactory(job=many, by=bench, point=f"V{number}")
+        meter = AccuracyFactory(unit="V").meter
+        reading = ReadingFactory(job=many, by=bench, point=f"V{number}", with_meter=meter, meter=meter.name)
         if number % 2:
             readings.strike(reading, by=bench)
     as_bench.get(f"/job/{few.claim}/readings/")
@@ -174,6 +182,8 @@ def test_the_panel_takes_as_many_queries_with_many_as_with_few(as_bench, bench, 
             ),
             "when": st.sampled_from(["before", "after", "never"]),
             "meter": st.text(max_size=90),
+            "with_meter": st.one_of(st.text(max_size=9), st.just("another")),
+            "powered": st.sampled_from(["on", "off", "maybe", ""]),
             "note": st.text(max_size=210),
         },
     )
@@ -182,3 +192,120 @@ def test_hostile_readings_get_words_and_never_an_error(as_bench, data):
     job = JobFactory()
     assert send(as_bench, job, {"point": "V1", "when": "after", **data}).status_code in (302, 422)
     assert as_bench.get(f"/job/{job.claim}/readings/").status_code == 200
+
+
+# --- under power, or not
+
+COLD = {**ONE, "written": "4k7", "unit": "ohm"}
+
+
+@pytest.mark.parametrize("unit", ["V", "A", "W", "VA", "Hz"])
+@pytest.mark.parametrize("said", ["", "on"])
+@pytest.mark.parametrize("htmx", [False, True])
+def test_nothing_is_read_under_power_before_its_list_is_passed(as_bench, bench, unit, said, htmx):
+    """29 CFR 1910.333(a)(1): live parts are de-energised before work unless there is no other way."""
+    job = JobFactory()
+    live = {**ONE, "written": "20", "unit": unit, "powered": said, "note": "Typed long"}
+    answer = send(as_bench, job, live, htmx=htmx)
+    html = answer.content.decode()
+    assert answer.status_code == 422
+    assert "Before power" in html
+    assert f'href="/job/{job.claim}/lists/"' in html
+    assert "Typed long" in html
+    assert not job.readings.exists()
+    passed(job, bench)
+    assert send(as_bench, job, live, htmx=htmx).status_code in (200, 302)
+    assert job.readings.get().powered
+
+
+def test_what_is_read_with_the_power_off_needs_no_list(as_bench):
+    job = JobFactory()
+    assert send(as_bench, job, COLD).status_code == 302
+    assert send(as_bench, job, {**ONE, "written": "0.8", "powered": "off"}).status_code == 302
+    assert not job.readings.filter(powered=True).exists()
+    assert "power off" in as_bench.get(f"/job/{job.claim}/readings/").content.decode()
+
+
+@pytest.mark.parametrize("unit", ["A", "W", "VA", "Hz"])
+def test_a_current_is_never_read_with_the_power_off(as_bench, bench, unit):
+    job = passed(JobFactory(), bench)
+    answer = send(as_bench, job, {**ONE, "written": "2", "unit": unit, "powered": "off"})
+    assert answer.status_code == 422
+    assert "read under power" in answer.content.decode()
+
+
+@pytest.mark.parametrize(("written", "status"), [("50", 302), ("50.1", 422), ("-300", 422), ("0.4 kV", 422)])
+def test_more_than_50_volts_with_the_power_off_is_no_reading_but_a_charge(as_bench, bench, written, status):
+    """29 CFR 1910.333(a)(1) names 50 V to ground."""
+    job = passed(JobFactory(), bench)
+    answer = send(as_bench, job, {**ONE, "written": written, "powered": "off"})
+    assert answer.status_code == status
+    assert ("Discharge it" in answer.content.decode()) == (status == 422)
+    assert send(as_bench, job, {**ONE, "written": written, "powered": "on"}).status_code == 302
+
+
+# --- the meter, and how sure it is
+
+
+def test_every_reading_names_its_meter(as_bench):
+    job = JobFactory()
+    answer = send(as_bench, job, {**COLD, "meter": ""})
+    assert answer.status_code == 422
+    assert "Pick the meter" in answer.content.decode()
+
+
+def test_the_shop_s_meters_are_offered_the_last_used_first_and_those_put_away_are_not(as_bench, bench):
+    one, two, away = (MeterFactory(name=f"Meter {name}") for name in ("one", "two", "away"))
+    away.is_here = False
+    away.save()
+    ReadingFactory(with_meter=two, by=bench)
+    job = JobFactory()
+    html = as_bench.get(f"/job/{job.claim}/readings/").content.decode()
+    assert html.index(">Meter two</option>") < html.index(">Meter one</option>")
+    assert "Meter away" not in html
+    assert send(as_bench, job, {**COLD, "meter": "", "with_meter": away.pk}).status_code == 422
+    assert send(as_bench, job, {**COLD, "meter": "", "with_meter": one.pk}).status_code == 302
+    kept = job.readings.get()
+    assert (kept.with_meter, kept.meter, kept.meter_due_on) == (one, one.name, one.due_on)
+    assert f'<option value="{one.pk}" selected>' in as_bench.get(f"/job/{job.claim}/").content.decode()
+
+
+def test_a_meter_of_the_shop_called_by_its_name_is_that_meter(as_bench):
+    meter, job = MeterFactory(name="Bench meter 7"), JobFactory()
+    send(as_bench, job, {**COLD, "meter": "bench METER 7", "with_meter": "another"})
+    assert job.readings.get().with_meter == meter
+
+
+@pytest.mark.parametrize(("late", "flagged"), [(1, True), (0, False)])
+def test_a_meter_out_of_calibration_is_flagged_where_it_is_picked_and_on_its_readings(
+    as_bench, late, flagged
+):
+    meter = MeterFactory(due_on=timezone.localdate() - dt.timedelta(days=late), calibrated_on=None)
+    job = JobFactory()
+    here = f"/job/{job.claim}/readings/"
+    offered = as_bench.get(here).content.decode()
+    assert ("calibration due since" in offered) == flagged
+    assert ('<span class="verdict bad">' in offered) == flagged
+    send(as_bench, job, {**COLD, "with_meter": meter.pk})
+    assert job.readings.get().meter_was_due == flagged
+    assert ("meter out of calibration" in as_bench.get(here).content.decode()) == flagged
+
+
+def test_a_reading_stays_flagged_when_its_meter_is_calibrated_later(as_bench, bench):
+    today = timezone.localdate()
+    meter = MeterFactory(due_on=today - dt.timedelta(days=1), calibrated_on=None)
+    job = JobFactory()
+    readings.take(job, point="R1", written="4k7", unit="ohm", when="before", with_meter=meter, by=bench)
+    meter.due_on = today + dt.timedelta(days=365)
+    meter.save()
+    assert "meter out of calibration" in as_bench.get(f"/job/{job.claim}/").content.decode()
+
+
+@pytest.mark.parametrize(
+    ("written", "shown"), [("470", "470 ± 14 Ω"), ("470 ± 3", "470 ± 3 Ω"), ("470 ± 1 %", "470 ± 5 Ω")]
+)
+def test_the_list_shows_how_sure_a_reading_is(as_bench, written, shown):
+    """The ± beside the value counts; without one, the meter's 3 % and 10 mΩ of 470 Ω."""
+    meter, job = AccuracyFactory(unit="ohm", percent=3, always=0.01).meter, JobFactory()
+    assert send(as_bench, job, {**COLD, "written": written, "with_meter": meter.pk}).status_code == 302
+    assert shown in as_bench.get(f"/job/{job.claim}/").content.decode()

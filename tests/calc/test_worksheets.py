@@ -33,6 +33,7 @@ from tests.factories import (
     MeterFactory,
     ReadingFactory,
 )
+from tests.safe import passed
 
 ALONE = "/worksheets/trial-bias/"
 TYPED = {
@@ -202,7 +203,7 @@ def test_a_meter_whose_calibration_ran_out_is_offered_with_that_word(as_bench):
     MeterFactory(name="Old meter", calibrated_on=None, due_on=today - dt.timedelta(days=1))
     MeterFactory(name="Good meter", calibrated_on=None, due_on=today)
     html = page(as_bench, ALONE)
-    assert ">Old meter: its calibration was due " in html
+    assert ">Old meter: ▲ its calibration was due " in html
     assert ">Good meter</option>" in html
 
 
@@ -233,7 +234,7 @@ def test_hostile_worksheets_get_words_and_never_an_error(as_bench, typed):
 
 
 def test_on_a_job_the_readings_are_filled_in(as_bench, bench):
-    job = JobFactory()
+    job = passed(JobFactory(), bench)
     for point, written, unit in (
         ("Reservoir, standby off", "455", "V"),
         ("Reservoir", "458", "V"),  # the later one
@@ -243,7 +244,7 @@ def test_on_a_job_the_readings_are_filled_in(as_bench, bench):
         ("Cathode, V4", "99 mA", "A"),  # a tube's name is no number of a row
         ("Cathode 9", "98 mA", "A"),  # so many there aren't
     ):
-        readings.take(job, point=point, written=written, unit=unit, when="before", by=bench)
+        readings.take(job, point=point, written=written, unit=unit, when="before", powered=True, by=bench)
     filled = values(page(as_bench, on(job)))
     assert filled["supply"] == "458"
     assert (filled["tubes-1-current"], filled["tubes-2-current"], filled["tubes-count"]) == (
@@ -254,8 +255,8 @@ def test_on_a_job_the_readings_are_filled_in(as_bench, bench):
 
 
 def test_there_are_as_many_rows_as_readings(as_bench, bench):
-    job = JobFactory()
-    readings.take(job, point="Cathode 4", written="35 mA", unit="A", when="before", by=bench)
+    job = passed(JobFactory(), bench)
+    readings.take(job, point="Cathode 4", written="35 mA", unit="A", when="before", powered=True, by=bench)
     assert values(page(as_bench, on(job)))["tubes-count"] == "4"
 
 
@@ -543,11 +544,13 @@ def test_pages_take_as_many_queries_with_many_as_with_few(as_bench, bench, trial
 
 
 def test_a_worksheet_takes_as_many_queries_whatever_was_kept_before(as_bench, bench, trial):
-    few, many = JobFactory(), JobFactory()
+    few, many = passed(JobFactory(), bench), passed(JobFactory(), bench)
     for job, times in ((few, 1), (many, 6)):
         for _ in range(times):
             kept_on(job, bench, trial)
-            readings.take(job, point="Reservoir", written="450", unit="V", when="before", by=bench)
+            readings.take(
+                job, point="Reservoir", written="450", unit="V", when="before", powered=True, by=bench
+            )
     as_bench.get(on(few))
 
     def asked(job):

@@ -7,6 +7,7 @@ from calc.worksheets.chart import draw
 from calc.worksheets.sheet import Verdict, answer
 from calc.worksheets.voltage_chart import SHEET
 from tests.factories import GearFactory, JobFactory, ReadingFactory
+from tests.safe import passed
 
 METERS = {
     "chart_meter": "per-volt",
@@ -117,6 +118,7 @@ def test_a_range_too_small_for_its_voltage_is_refused():
 
 def test_a_kept_chart_is_offered_for_the_next_gear_of_the_model_without_what_was_measured(bench):
     first, second = (JobFactory(gear=GearFactory(maker="Corvane", model="Meridian 50")) for _ in range(2))
+    passed(first, bench)
     typed = chart({**PLATE, "measured": "262"}, {**NODE, "measured": "352"})
     kept = sheets.keep(first, sheet=SHEET, said=typed, when="before", by=bench)
     said, source = sheets.start(SHEET, second)
