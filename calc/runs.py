@@ -88,25 +88,11 @@ def take_sheet(kept: KeptSheet, *, by: Staff) -> Mark | None:
         line = on_job.stand.next
         if line.ask is not Ask.SHEET or line.sheet != kept.slug:
             continue
-        if why := _not_this_gear(kept):
+        if why := safety.for_other_gear(kept, safety.build_of(kept.job.gear)):
             return _mark(run, line, Outcome.FAILED, why, by=by, sheet=kept)
         outcome = _OUTCOMES.get(Verdict(kept.verdict), Outcome.CLOSE)
         return _mark(run, line, outcome, kept.answer["said"][:300], by=by, sheet=kept)
     return None
-
-
-def _not_this_gear(kept: KeptSheet) -> str:
-    """Say why a safety test was done for other gear than this: its limits would be the wrong ones."""
-    if kept.slug != safety.TEST:
-        return ""
-    build = safety.build_of(kept.job.gear)
-    if build is None or not build.protection:
-        return "How this gear is built isn’t written down. Write that down; then do the test."
-    if kept.said.get("protection") != build.protection:
-        return (
-            f"This gear is written down as {build.get_protection_display()}; the test was done for another."
-        )
-    return ""
 
 
 @transaction.atomic
@@ -120,7 +106,7 @@ def sign_off(run: ListRun, *, passed: bool, by: Staff, words: str = "") -> SignO
     run = ListRun.objects.select_for_update(of=("self",)).select_related("version", "job").get(pk=run.pk)
     if (there := SignOff.objects.filter(run=run).first()) is not None:
         return there
-    stand = safety.stand_of(run)
+    stand = safety.stand_of(run, safety.build_of(run.job.gear))
     if passed and not stand.all_closed:
         raise NotAllowedYet(f"{stand.of - stand.closed} lines are still open. Do them; then sign.")
     if not passed and stand.stopped_by is None:
@@ -154,7 +140,7 @@ def _open_line(run: ListRun, key: str, seen: int) -> tuple[Job, ListRun, Line]:
         line = checklist.line(key)
     except KeyError as none:
         raise NotAllowedYet("This list has no such line. Load the page again.") from none
-    stand = safety.stand_of(run)
+    stand = safety.stand_of(run, safety.build_of(run.job.gear))
     order = [each.key for each in checklist.lines]
     if stand.next is not None and order.index(key) > order.index(stand.next.key):
         raise NotAllowedYet(_not_yet(stand.next, stand.stopped_by))
@@ -184,7 +170,7 @@ def _sign_reading(
     job: Job, run: ListRun, line: Line, written: str, meter: Meter | None, words: str, by: Staff
 ) -> Mark:
     value = meters.measured(parse_measured(written, line.unit), line.unit, meter)
-    outcome, said = judge_reading(line, value, safety.signed_on(run))
+    outcome, said = judge_reading(line, value, safety.signed_on(run, safety.build_of(job.gear)))
     after = run.version.stage in (Stage.AFTER_REPAIR, Stage.SOAK)
     reading = readings.take(
         job,

@@ -48,6 +48,8 @@ class Standing(StrEnum):
 
 
 OPENS: Final = (Standing.PASSED, Standing.WAIVED)
+WRONG: Final = (Outcome.FAILED, Outcome.CLOSE)
+HOLDS_READY: Final = (Stage.AFTER_REPAIR, Stage.SOAK)  # a job isn't ready without these, or the owner's word
 
 
 @dataclass(frozen=True)
@@ -105,22 +107,24 @@ def has(gear: Gear, build: GearBuild | None) -> frozenset[Has]:
 def lists_on(job: Job) -> JobLists:
     """Every list that a job needs, and how it stands. A fixed number of queries."""
     since = bench_since(job)
-    things = has(job.gear, build_of(job.gear))
+    build = build_of(job.gear)
+    things = has(job.gear, build)
     changes = {change.slug: change for change in job.list_changes.select_related("by")}  # the last one holds
     runs = {run.version.slug: run for run in runs_of(job) if run.at >= since}
     waivers = {w.slug: w for w in job.waivers.select_related("by") if w.at >= since}
     on, others, off = [], [], []
     for slug, each in listing.current().items():
         needed, change = each.checklist.needed_by(things), changes.get(slug)
-        if needed and change is not None and not change.applies:
+        if needed and change is not None and not change.applies and not each.checklist.gates:
             off.append(change)
         if change is not None and not each.checklist.retired:
-            needed = change.applies
+            # What was put on and taken off again is still needed where the gear came to ask for it.
+            needed = change.applies or (needed and each.checklist.gates)
         if not needed:
             if not each.checklist.retired:
                 others.append(each.checklist)
             continue
-        on.append(_on_job(each.checklist, runs.get(slug), waivers.get(slug), things))
+        on.append(_on_job(each.checklist, runs.get(slug), waivers.get(slug), things, build))
     return JobLists(tuple(on), tuple(others), tuple(off), since, things)
 
 
@@ -134,18 +138,38 @@ def runs_of(job: Job) -> list[ListRun]:
     )
 
 
-def stand_of(run: ListRun) -> Stand:
-    """How a run stands, by its marks. Reads them where they weren't fetched."""
-    return how_it_stands(listing.as_value(run.version), signed_on(run), began=run.at)
+def stand_of(run: ListRun, build: GearBuild | None) -> Stand:
+    """How a run stands, by its marks, on gear that is built so. Reads them where they weren't fetched."""
+    return how_it_stands(listing.as_value(run.version), signed_on(run, build), began=run.at)
 
 
-def signed_on(run: ListRun) -> dict[str, Signed]:
+def signed_on(run: ListRun, build: GearBuild | None) -> dict[str, Signed]:
     """The last mark of each line, as far as it stands."""
     return {
         key: Signed(Outcome(mark.outcome), mark.at, mark.reading.value if mark.reading else None)
         for key, mark in last_marks(run.marks.all()).items()
-        if not was_struck(mark)
+        if mark_stands(mark, build)
     }
+
+
+def mark_stands(mark: Mark, build: GearBuild | None) -> bool:
+    """Whether a mark still says something: what it rests on wasn't struck out, nor passed for gear built otherwise."""
+    if was_struck(mark):
+        return False
+    is_pass = mark.sheet is not None and mark.outcome == Outcome.DONE
+    return not (is_pass and for_other_gear(mark.sheet, build))
+
+
+def for_other_gear(sheet: KeptSheet, build: GearBuild | None) -> str:
+    """Say why a safety test was done for gear other than is written down: its limits would be the wrong ones."""
+    if sheet.slug != TEST:
+        return ""
+    if build is None or not build.protection:
+        return "How this gear is built isn’t written down. Write that down; then do the test."
+    if sheet.said.get("protection") != build.protection:
+        built = build.get_protection_display()
+        return f"This gear is written down as “{built}”; the test was done for another kind."
+    return ""
 
 
 def last_marks(marks: Iterable[Mark]) -> dict[str, Mark]:
@@ -159,15 +183,30 @@ def was_struck(mark: Mark) -> bool:
 
 
 def _on_job(
-    checklist: Checklist, run: ListRun | None, waiver: Waiver | None, things: frozenset[Has]
+    checklist: Checklist,
+    run: ListRun | None,
+    waiver: Waiver | None,
+    things: frozenset[Has],
+    build: GearBuild | None,
 ) -> OnJob:
     stand, standing = None, Standing.TO_DO
     if run is not None:
-        checklist, stand = listing.as_value(run.version), stand_of(run)
+        checklist, stand = listing.as_value(run.version), stand_of(run, build)
         standing = _standing(run, stand)
-    if waiver is not None and standing is not Standing.PASSED:
+    if (
+        waiver is not None
+        and standing is not Standing.PASSED
+        and not _went_wrong_after(waiver, run, standing)
+    ):
         standing = Standing.WAIVED
     return OnJob(checklist, run, stand, standing, waiver, not checklist.needed_by(things))
+
+
+def _went_wrong_after(waiver: Waiver, run: ListRun | None, standing: Standing) -> bool:
+    """Whether a line failed since a list was waived: the owner of the shop didn't know that."""
+    if run is None or standing not in (Standing.STOPPED, Standing.FAILED):
+        return False
+    return any(mark.at > waiver.at for mark in run.marks.all() if mark.outcome in WRONG)
 
 
 def _standing(run: ListRun, stand: Stand) -> Standing:
@@ -182,14 +221,20 @@ def _standing(run: ListRun, stand: Stand) -> Standing:
 def failed_test(job: Job) -> str:
     """Say which of earth and insulation failed, or was too close to call, and wasn't passed since. Empty: none.
 
-    A worksheet that was struck out can't pass anything, and what failed on it has failed until it is passed.
+    A worksheet that was struck out, or filled in for gear that is built otherwise, can't pass anything; what failed
+    on it has failed until it is passed.
     """
+    build = build_of(job.gear)
     sheets = KeptSheet.objects.filter(job=job, slug=TEST, strikes__isnull=True).select_related("struck_by")
     said = []
     for test in (EARTH, INSULATION):
         for sheet in sheets.order_by("-pk"):
             verdict = _verdict_on(sheet, test)
-            if verdict == Verdict.GOOD and not hasattr(sheet, "struck_by"):
+            if (
+                verdict == Verdict.GOOD
+                and not hasattr(sheet, "struck_by")
+                and not for_other_gear(sheet, build)
+            ):
                 break
             if verdict == Verdict.BAD:
                 said.append(f"{test} failed")
@@ -224,25 +269,24 @@ def tag_is_printed(job: Job) -> bool:
 # --- What keeps work back ------------------------------------------------------------------------------------
 
 
-def why_no_power(job: Job) -> str:
-    """Say why nothing may be read under power yet. Empty where it may."""
-    open_lists = [
-        each for each in lists_on(job).of(Stage.BEFORE_POWER) if each.standing is not Standing.PASSED
-    ]
+def why_no_power(job: Job, lists: JobLists | None = None) -> str:
+    """Say why nothing may be read under power yet. Empty where it may. `lists` where they were read already."""
+    lists = lists or lists_on(job)
+    open_lists = [each for each in lists.of(Stage.BEFORE_POWER) if each.standing is not Standing.PASSED]
     if not open_lists:
         return ""
     names = ", ".join(f"“{each.checklist.name}”" for each in open_lists)
     return f"The list {names} isn’t passed and signed yet. Do it first; then read under power."
 
 
-def why_not_ready(job: Job) -> list[str]:
-    """Say, a sentence each, what keeps a repaired job from being ready."""
+def why_not_ready(job: Job, lists: JobLists | None = None) -> list[str]:
+    """Say, a sentence each, what keeps a repaired job from being ready. `lists` where they were read already."""
     said = []
-    for each in lists_on(job).lists:
+    for each in (lists or lists_on(job)).lists:
         name = f"“{each.checklist.name}”"
         if each.standing in (Standing.STOPPED, Standing.FAILED):
             said.append(f"{name} has a line that isn’t right. Mend it, and test it again.")
-        elif each.checklist.stage in (Stage.AFTER_REPAIR, Stage.SOAK) and each.standing not in OPENS:
+        elif each.checklist.stage in HOLDS_READY and each.standing not in OPENS:
             said.append(
                 f"{name} is done but not signed. Sign it."
                 if each.standing is Standing.TO_SIGN
@@ -305,7 +349,8 @@ def describe(
 ) -> GearBuild:
     """Write down how the gear of a job is built. `seen` is the revision that was changed, 0 for none.
 
-    What was known and is changed so that a list falls away is the owner's to change, with a reason.
+    What was known and is changed so that a list falls away is the owner's to change, with a reason; so is writing down
+    for the first time what lets a list fall away that a gate rests on.
 
     Raises:
         ChangedMeanwhile: somebody else wrote it down since.
@@ -323,8 +368,7 @@ def describe(
     new = GearBuild(
         gear=gear, protection=protection, line_volts=line_volts, contains=kept, revision=seen + 1, by=by
     )
-    if was is not None:
-        _narrows_nothing(gear, was, new, by=by, words=words)
+    _narrows_nothing(gear, was, new, by=by, words=words)
     new.save(force_insert=was is None)
     timeline.write(
         job,
@@ -336,12 +380,14 @@ def describe(
     return new
 
 
-def _narrows_nothing(gear: Gear, was: GearBuild, new: GearBuild, *, by: Staff, words: str) -> None:
+def _narrows_nothing(gear: Gear, was: GearBuild | None, new: GearBuild, *, by: Staff, words: str) -> None:
     before, after = has(gear, was), has(gear, new)
     falls = [
         each.checklist.name
         for each in listing.current().values()
-        if each.checklist.needed_by(before) and not each.checklist.needed_by(after)
+        if each.checklist.needed_by(before)
+        and not each.checklist.needed_by(after)
+        and (was is not None or each.checklist.gates)
     ]
     if not falls:
         return
@@ -374,7 +420,7 @@ def waive(job: Job, *, slug: str, words: str, by: Staff) -> Waiver:
         raise NotAllowedYet("Write down why it goes without.")
     job = still_open(job)
     listed = lists_on(job).get(slug)
-    if listed is None or listed.checklist.stage not in (Stage.AFTER_REPAIR, Stage.SOAK):
+    if listed is None or listed.checklist.stage not in HOLDS_READY:
         raise NotAllowedYet("Only what keeps a job from being ready can be waived.")
     if failed := failed_test(job):
         raise NotAllowedYet(

@@ -20,6 +20,7 @@ from typing import Any
 
 from axes.helpers import get_cool_off, get_failure_limit
 from axes.models import AccessAttempt
+from axes.utils import reset
 from django.contrib.auth import authenticate, login, logout, update_session_auth_hash
 from django.contrib.auth.backends import ModelBackend
 from django.db import transaction
@@ -148,6 +149,23 @@ def take_over(request: Request, staff: Staff, pin: str) -> Staff:
         raise WrongKey(f"That isn't {staff.name}'s PIN. {_tries_left(request)}")
     _become(request, staff, _PIN_DOOR, {MARK: mark})
     return staff
+
+
+def sign(request: Request, key: str) -> None:
+    """Check that whoever signs is the person signed in here: by their PIN, or by the password where they have none.
+
+    The session stays as it is.
+
+    Raises:
+        WrongKey: it isn't theirs.
+        LockedOut: too many wrong tries; the right one doesn't help then.
+    """
+    staff = request.user
+    said = {"pin": key} if staff.pin else {"password": key}
+    if _try(request, sign_in=staff.sign_in, **said) is None:
+        raise WrongKey(f"That isn't your {'PIN' if staff.pin else 'password'}. {_tries_left(request)}")
+    # A right one wipes out the wrong ones before it, as it does at the other doors.
+    reset(username=staff.sign_in, ip=request.axes_ip_address)
 
 
 def hand_over(request: Request, *, then: str, page: str = "") -> None:
