@@ -18,6 +18,24 @@ def _readings(request: Any, job: Any) -> dict[str, Any]:
 
 sockets.gates.plug(sockets.Gate("tested and soaked", gates.tested_and_soaked, order=40))
 sockets.gates.plug(sockets.Gate("unsafe with a tag", gates.unsafe_with_a_tag, order=41))
+
+
+def _safety(request: Any, job: Any) -> dict[str, Any]:
+    from calc import views_runs
+
+    return views_runs.panel(request, job)
+
+
+def _build(request: Any, gear: Any) -> dict[str, Any]:
+    from calc import views_runs
+
+    return views_runs.build_panel(request, gear)
+
+
+sockets.panels.plug(
+    sockets.Panel("safety", "job bench", "see safety", "calc/_safety.html", _safety, order=20)
+)
+sockets.panels.plug(sockets.Panel("build", "gear", "see safety", "calc/_build.html", _build, order=20))
 sockets.panels.plug(
     sockets.Panel("readings", "job bench", "see jobs", "calc/_readings.html", _readings, order=30)
 )

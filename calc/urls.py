@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from calc import views, views_capture, views_meters, views_worksheets
+from calc import views, views_capture, views_meters, views_runs, views_worksheets
 
 urlpatterns: list = [
     # readings
@@ -51,6 +51,17 @@ urlpatterns: list = [
     path("meters/<int:pk>/bring-back/", views_meters.meter_bring_back, name="meter-bring-back"),
     # checklists
     # lists on a job, and their runs
+    path("job/<str:claim>/lists/", views_runs.job_lists, name="job-lists"),
+    path("job/<str:claim>/lists/put-on/", views_runs.job_list_put_on, name="job-list-put-on"),
+    path("job/<str:claim>/lists/<slug:slug>/begin/", views_runs.job_list_begin, name="job-list-begin"),
+    path(
+        "job/<str:claim>/lists/<slug:slug>/take-off/", views_runs.job_list_take_off, name="job-list-take-off"
+    ),
+    path("job/<str:claim>/lists/<slug:slug>/waive/", views_runs.job_waive, name="job-waive"),
+    path("job/<str:claim>/build/", views_runs.job_build, name="job-build"),
+    path("list-run/<int:pk>/", views_runs.list_run, name="list-run"),
+    path("list-run/<int:pk>/sign/", views_runs.list_run_sign, name="list-run-sign"),
+    path("list-run/<int:pk>/sign-off/", views_runs.list_run_sign_off, name="list-run-sign-off"),
     # unsafe gear
     # the job's report
     # emergency card, cautions, near misses, a year of safety

@@ -124,6 +124,8 @@ def job_worksheet_keep(request: Request, claim: str, slug: str) -> HttpResponse:
             no_power = isinstance(why, safety.NoPowerYet)
         else:
             messages.success(request, "Kept on the job.")
+            if (mark := kept.marks.first()) is not None:  # a list waited for it: go on there
+                return go_to(request, f"{reverse('list-run', args=[mark.run_id])}#next")
             return go_to(request, "kept-worksheet", kept.pk)
     carried = _carried(sheet, typed)
     context = {

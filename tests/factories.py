@@ -256,6 +256,7 @@ class ListVersionFactory(DjangoModelFactory):
 
     class Meta:
         model = ListVersion
+        skip_postgeneration_save = True  # it is written once
 
     slug = factory.Sequence(lambda n: f"our-list-{n}")
     number = 1

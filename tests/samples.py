@@ -90,6 +90,10 @@ class World:
         return factories.KeptSheetFactory(job=self.job, by=self.staff)
 
     @cached_property
+    def list_run(self) -> Any:
+        return factories.ListRunFactory(job=self.job, by=self.staff)
+
+    @cached_property
     def meter(self) -> Any:
         return factories.MeterFactory()
 
@@ -342,6 +346,13 @@ SAMPLES: dict[str, Sample] = {
     "meter-edit": _pk("meter"),
     "meter-put-away": _pk("meter"),
     "meter-bring-back": _pk("meter"),
+    # lists on a job, and their runs
+    "job-list-begin": lambda world: {"slug": "soak"},
+    "job-list-take-off": lambda world: {"slug": "soak"},
+    "job-waive": lambda world: {"slug": "soak"},
+    "list-run": _pk("list_run"),
+    "list-run-sign": _pk("list_run"),
+    "list-run-sign-off": _pk("list_run"),
     # bench gear
     "supplier": _pk("supplier"),
     "supplier-edit": _pk("supplier"),

@@ -7,6 +7,7 @@ import "./focus.js";
 import "./combobox.js";
 import "./scanner.js";
 import "./timer.js";
+import "./countdown.js";
 import "./keypad.js";
 import "./photo.js";
 import "./idle.js";

@@ -29,6 +29,7 @@ HARMLESS_TWICE = {
     "enter-again": "a door",
     "change-person": "a door",
     "my-pin": "a door",
+    "list-run-sign-off": "a door; to sign twice is to sign once",
     "my-password": "a door",
     "leave": "to leave twice is to leave once",
     "pad-leave": "a door",

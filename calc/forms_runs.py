@@ -1,0 +1,113 @@
+"""The forms of running a list on a job: what was typed beside a line, a reason, a signature, how gear is built."""
+
+from typing import Any, Final
+
+from django import forms
+
+from calc.checklists import Has
+from calc.models import GearBuild
+
+HAS_WORDS: Final = {
+    Has.LITHIUM: "A lithium battery, also a coin cell",
+    Has.LEAD_ACID: "A lead battery",
+    Has.CRT: "A picture tube",
+    Has.TAPE_MOTOR: "A tape motor",
+    Has.LAMP_OPTO: "A lamp with a photo resistor",
+    Has.OLD_MATERIALS: "Asbestos or beryllia, or old enough for it",
+    Has.MOULD: "Mould",
+    Has.LEAD_SOLDER: "Lead solder",
+}
+_VOLTS: Final = ("100 V", "110 V", "117 V", "120 V", "220 V", "230 V", "240 V")
+_UNKNOWN: Final = ("", "Not known yet")
+
+
+class ReasonForm(forms.Form):
+    """Why somebody decides against what the gear asks for."""
+
+    words = forms.CharField(
+        label="Why",
+        max_length=300,
+        widget=forms.Textarea(attrs={"rows": 3}),
+        error_messages={"required": "Write down why, in a sentence."},
+    )
+
+
+class SignOffForm(forms.Form):
+    """A run signed: with a PIN on the keys, or with the password by who has no PIN."""
+
+    key = forms.CharField(
+        label="Your PIN",
+        max_length=128,
+        widget=forms.PasswordInput(attrs={"inputmode": "numeric", "autocomplete": "off"}),
+    )
+    words = forms.CharField(label="Note", max_length=300, required=False)
+
+    def __init__(self, *args: Any, has_pin: bool, **kwargs: Any):
+        super().__init__(*args, **kwargs)
+        key = self.fields["key"]
+        if not has_pin:
+            key.label = "Your password"
+            key.widget = forms.PasswordInput(attrs={"autocomplete": "current-password"})
+        key.error_messages["required"] = f"Type {key.label.lower()} to sign."
+
+
+class BuildForm(forms.Form):
+    """How a piece of gear is built, as somebody saw it."""
+
+    protection = forms.ChoiceField(
+        label="How it keeps its metal harmless",
+        required=False,
+        choices=[_UNKNOWN, *GearBuild._meta.get_field("protection").choices],
+        widget=forms.RadioSelect,
+    )
+    line_volts = forms.ChoiceField(
+        label="Line voltage on its plate", required=False, widget=forms.RadioSelect
+    )
+    other_volts = forms.CharField(
+        label="Another line voltage", max_length=20, required=False, help_text="As its plate says it."
+    )
+    contains = forms.MultipleChoiceField(
+        label="What it has",
+        required=False,
+        choices=[(has.value, words) for has, words in HAS_WORDS.items()],
+        widget=forms.CheckboxSelectMultiple,
+        help_text="Each of these brings its list.",
+    )
+    words = forms.CharField(
+        label="Why",
+        max_length=300,
+        required=False,
+        help_text="Only where a list falls away. That is the word of the owner of the shop.",
+    )
+    seen = forms.IntegerField(widget=forms.HiddenInput, min_value=0, max_value=2**31 - 1)
+
+    def __init__(self, *args: Any, **kwargs: Any):
+        super().__init__(*args, **kwargs)
+        self.fields["line_volts"].choices = [_UNKNOWN, *((volts, volts) for volts in _VOLTS)]
+
+    @classmethod
+    def opened_on(cls, build: GearBuild | None, contains: list[str]) -> "BuildForm":
+        """The form with what is written down; where nothing is, with what gear of this kind most often `contains`."""
+        if build is None:
+            return cls(initial={"contains": contains, "seen": 0})
+        usual = build.line_volts in _VOLTS
+        return cls(
+            initial={
+                "protection": build.protection,
+                "line_volts": build.line_volts if usual else "",
+                "other_volts": "" if usual else build.line_volts,
+                "contains": build.contains,
+                "seen": build.revision,
+            }
+        )
+
+    def said(self) -> dict[str, Any]:
+        """What was filled in, as `calc.safety.describe` takes it."""
+        filled = self.cleaned_data
+        return {
+            "protection": filled["protection"],
+            "line_volts": filled["other_volts"].strip() or filled["line_volts"],
+            "contains": filled["contains"],
+            "words": filled["words"],
+            "seen": filled["seen"],
+        }
