@@ -118,7 +118,9 @@ class _Shelf:
 
     def __init__(self, hold: bool):
         rows = Part.objects.order_by("-is_in_use", "pk")
-        self.parts = {part.pk: part for part in (rows.select_for_update() if hold else rows)}
+        if hold:  # in the order in which all hold parts
+            list(Part.objects.select_for_update().order_by("pk").values_list("pk"))
+        self.parts = {part.pk: part for part in rows}
         self.called: dict[str, list[Part]] = {}
         for part in self.parts.values():
             self.called.setdefault(same(part.name), []).append(part)
@@ -420,7 +422,9 @@ def undo(file: Import, *, by: Staff) -> Undone:
     lines = list(file.lines.select_related("move").order_by("-line"))
     touched = {
         part.pk: part
-        for part in Part.objects.select_for_update().filter(pk__in=[line.part_id for line in lines])
+        for part in Part.objects.select_for_update()
+        .filter(pk__in=[line.part_id for line in lines])
+        .order_by("pk")
     }
     last = dict(
         Move.objects.filter(part__in=touched).order_by().values_list("part").annotate(last=Max("pk"))

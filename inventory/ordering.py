@@ -133,6 +133,8 @@ def gather(picks: Iterable[Pick], *, by: Staff) -> list[Order]:
     Raises:
         NotAllowedYet: a quantity is no quantity.
     """
+    picks = list(picks)
+    _hold_parts(pick.offer.part_id for pick in picks)
     orders: dict[int, Order] = {}
     for pick in picks:
         if not 1 <= pick.quantity <= MOST:
@@ -289,6 +291,7 @@ def arrive(order: Order, *, arrivals: Mapping[int, Arrival], by: Staff) -> Arriv
     Raises:
         NotAllowedYet: it isn't sent, nothing came, or more than was ordered.
     """
+    _hold_parts(order.lines.filter(pk__in=arrivals).values_list("part", flat=True))
     order = _sent(order)
     lines = list(
         order.lines.select_for_update(of=("self",)).select_related("part", "job").order_by("part", "pk")
@@ -396,6 +399,11 @@ def _close_if_done(order: Order) -> None:
     Order.objects.filter(pk=order.pk).update(
         closed_at=(order.closed_at or timezone.now()) if done else None, revision=F("revision") + 1
     )
+
+
+def _hold_parts(keys: Iterable[int]) -> None:
+    """Hold parts before all else that an order touches: no job and no number waits for one of them then."""
+    list(Part.objects.select_for_update().filter(pk__in=set(keys)).order_by("pk"))
 
 
 def _next_order(supplier: Supplier, by: Staff) -> Order:

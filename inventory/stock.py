@@ -4,6 +4,9 @@ Each verb holds the part's row first, writes one `Move`, and keeps the part's `q
 quantity is the sum of the moves. The cost is the moving average of what was paid: what comes in changes it, what
 goes out doesn't. Loose parts aren't counted and have no moves.
 
+Rows are held in one order everywhere, so that nobody waits crosswise: parts (by key), what lies in them (tubes, what
+is put aside, wants), orders and their lines, the job, its charges, the numbers of papers.
+
 Some pieces carry labels of their own (`Tube`). They go by name only: what goes unnamed is one of the others, and a
 count never finds fewer than there are labels.
 """
@@ -291,6 +294,7 @@ def undo(move: Move, *, by: Staff, words: str = "") -> Move:
     if move.quantity < 0:
         _come_back(move, -move.quantity, ())
     if move.why == Move.Why.RECEIVED and move.order_line_id:
+        Order.objects.select_for_update().get(lines=move.order_line_id)
         line = OrderLine.objects.select_for_update().get(pk=move.order_line_id)
         line.came = max(line.came - move.quantity, 0)
         line.save(update_fields=["came"])
@@ -647,6 +651,7 @@ def _uncharge(move: Move, quantity: int, used: int, *, by: Staff) -> None:
     if move.charge_id is None:
         still_open(move.job)
         return
+    Job.objects.select_for_update().get(pk=move.job_id)  # before its charges, as whoever bills it
     line = Charge.objects.select_for_update().get(pk=move.charge_id)
     if line.invoice_id is not None:
         credited = InvoiceLine.objects.filter(

@@ -88,7 +88,8 @@ def use_aside(aside: Aside, *, by: Staff) -> Move:
     Raises:
         NotAllowedYet: it was used or let go of meanwhile.
     """
-    held = Aside.objects.select_for_update().select_related("part", "job").get(pk=aside.pk)
+    stock.hold(aside.part)
+    held = Aside.objects.select_related("part", "job").get(pk=aside.pk)
     if held.ended_at:
         raise NotAllowedYet("This was used or let go of meanwhile.")
     return stock.use_on_job(
@@ -158,7 +159,10 @@ def aside_for(job: Job) -> Iterable[Aside]:
 
 
 def told_of_gear(job: Job, kept: LetGo, by: Staff) -> None:
-    """Gear was kept for parts: say on its timeline where they are taken in. What is in it, somebody has to look."""
+    """Gear was kept for parts: say on its timeline where they are taken in. What is in it, somebody has to look.
+
+    The job is held already, and parts are held before jobs: nothing is taken in here.
+    """
     timeline.write(job, by=by, words="kept for parts: take them into stock on this job’s page, under Parts")
 
 
@@ -192,6 +196,7 @@ def take_in(part: Part, job: Job, *, quantity: int, cost_each: Decimal, by: Staf
     Raises:
         NotAllowedYet: the gear wasn't kept for parts, or its value is used up.
     """
+    stock.hold(part)
     job = Job.objects.select_for_update().get(pk=job.pk)
     if not gives_parts(job):
         raise NotAllowedYet("This gear wasn’t kept for parts.")

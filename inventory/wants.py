@@ -33,6 +33,7 @@ def want(part: Part, job: Job, *, quantity: int, by: Staff) -> Want:
         raise NotAllowedYet(f"Say how many the job needs: from 1 to {MOST:,}.")
     if part.is_loose and part.level == Part.Level.PLENTY:
         raise NotAllowedYet(f"There is plenty of {part}. Say that it is low or out, if it isn't so.")
+    Part.objects.select_for_update().get(pk=part.pk)  # before the job, as everywhere
     job = workflow.still_open(job)
     found, is_new = Want.objects.open().get_or_create(
         part=part, job=job, defaults={"quantity": quantity, "by": by}
@@ -50,6 +51,7 @@ def drop(wanted: Want, *, by: Staff) -> Job | None:
 
     What is on a sent order for it comes all the same, and is free then; a draft's lines are taken out.
     """
+    Part.objects.select_for_update().get(pk=wanted.part_id)
     ended = Want.objects.open().filter(pk=wanted.pk).update(ended_at=timezone.now())
     if not ended:
         return None
