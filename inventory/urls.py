@@ -45,6 +45,7 @@ urlpatterns: list = [
     path("job/<str:claim>/parts/aside/<int:pk>/let-go/", views_use.aside_let_go, name="aside-let-go"),
     path("job/<str:claim>/parts/take-in/", views_use.job_parts_take_in, name="job-parts-take-in"),
     path("job/<str:claim>/parts/<int:pk>/back/", views_use.job_part_back, name="job-part-back"),
+    path("parts/kept-gear/", views_use.kept_gear, name="kept-gear"),
     path("sale/parts/<int:pk>/back/", views_sale.sale_part_back, name="sale-part-back"),
     # counting rounds, labels
     path("counting/", views_counting.count_rounds, name="count-rounds"),

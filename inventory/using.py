@@ -6,7 +6,8 @@ from decimal import Decimal
 from typing import Final
 
 from django.db import transaction
-from django.db.models import Prefetch
+from django.db.models import DecimalField, F, OuterRef, Prefetch, Q, QuerySet, Subquery, Sum
+from django.db.models.functions import Coalesce
 
 from intake import comebacks
 from intake.models import Job, LetGo, State
@@ -18,6 +19,7 @@ from shop.errors import NotAllowedYet
 from shop.models import Shop, Staff
 from shop.money import format_amount
 
+_MONEY: Final = DecimalField(max_digits=20, decimal_places=6)
 AT_ONCE: Final = (State.ON_THE_BENCH, State.SOAK_TEST)  # where a scanned part is being soldered in
 
 
@@ -170,6 +172,27 @@ def gives_parts(job: Job) -> bool:
     """Whether a job's gear was kept for parts."""
     kept = getattr(job, "let_go", None)
     return kept is not None and kept.became == LetGo.Became.PARTS
+
+
+def to_take_apart() -> QuerySet[Job]:
+    """Jobs whose gear was kept for parts and has something to give yet, the oldest first.
+
+    That is gear of which nothing was taken in, or of whose value some is on no part. Each has `given`, how many were
+    taken in, and `taken`, what they cost.
+    """
+    moves = Move.objects.filter(job=OuterRef("pk"), why=Move.Why.LET_GO).order_by().values("job")
+    pieces = moves.annotate(n=Sum("quantity")).values("n")
+    worth = moves.annotate(n=Sum(F("quantity") * F("cost"), output_field=_MONEY)).values("n")
+    return (
+        Job.objects.filter(let_go__became=LetGo.Became.PARTS)
+        .select_related("gear", "person", "let_go")
+        .annotate(
+            given=Coalesce(Subquery(pieces), 0),
+            taken=Coalesce(Subquery(worth), Decimal(0), output_field=_MONEY),
+        )
+        .filter(Q(given__lte=0) | Q(let_go__price__gt=F("taken")))
+        .order_by("let_go__on", "pk")
+    )
 
 
 def value_taken(job: Job) -> Decimal:

@@ -4,6 +4,7 @@ from decimal import Decimal
 from typing import Any, Final
 
 from django.contrib import messages
+from django.core.paginator import Paginator
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404
 from django.urls import reverse
@@ -25,6 +26,7 @@ from shop.errors import Refused
 from shop.http import Request, go_to, page_or_part, wants_part
 from shop.once import once
 
+ON_A_PAGE: Final = 40
 SHOWN: Final = 30  # parts to choose from
 
 
@@ -321,6 +323,21 @@ def aside_let_go(request: Request, claim: str, pk: int) -> HttpResponse:
     job = job_page.find(claim)
     kept = putting_aside.let_go_of(get_object_or_404(Aside, pk=pk, job=job), by=request.user)
     return _kept(request, job, f"{stock.many(kept.quantity, kept.part)} let go of: others may take them.")
+
+
+@require_GET
+@allowed("see parts")
+def kept_gear(request: Request) -> HttpResponse:
+    """Gear that was kept for parts and has something to give yet."""
+    page = Paginator(using.to_take_apart(), ON_A_PAGE).get_page(request.GET.get("page"))
+    context = {
+        "page": page,
+        "rows": [
+            {"job": job, "value_left": max((job.let_go.price or Decimal(0)) - job.taken, Decimal(0))}
+            for job in page.object_list
+        ],
+    }
+    return page_or_part(request, "inventory/kept_gear.html", context, part="kept-gear")
 
 
 # --- Gear let go -----------------------------------------------------------------------------------------

@@ -127,6 +127,7 @@ class FullStock:
                 ({"claim": self.kept.claim}, ""),
                 ({"claim": self.kept.claim}, f"?part={self.capacitor.pk}"),
             ],
+            "kept-gear": [({}, "")],
             "count-rounds": [({}, "")],
             "count-round": [({"pk": each.pk}, "") for each in (self.a_round, self.posted)],
             "count-drawer": [({"pk": self.a_round.pk, "key": self.drawer.pk}, "")],
