@@ -18,7 +18,8 @@ HAS_WORDS: Final = {
     Has.LEAD_SOLDER: "Lead solder",
 }
 _VOLTS: Final = ("100 V", "110 V", "117 V", "120 V", "220 V", "230 V", "240 V")
-_UNKNOWN: Final = ("", "Not known yet")
+UNKNOWN: Final = "unknown"
+_UNKNOWN: Final = (UNKNOWN, "Not known yet")
 
 
 class ReasonForm(forms.Form):
@@ -56,13 +57,10 @@ class BuildForm(forms.Form):
 
     protection = forms.ChoiceField(
         label="How it keeps its metal harmless",
-        required=False,
         choices=[_UNKNOWN, *GearBuild._meta.get_field("protection").choices],
         widget=forms.RadioSelect,
     )
-    line_volts = forms.ChoiceField(
-        label="Line voltage on its plate", required=False, widget=forms.RadioSelect
-    )
+    line_volts = forms.ChoiceField(label="Line voltage on its plate", widget=forms.RadioSelect)
     other_volts = forms.CharField(
         label="Another line voltage", max_length=20, required=False, help_text="As its plate says it."
     )
@@ -89,12 +87,14 @@ class BuildForm(forms.Form):
     def opened_on(cls, build: GearBuild | None, contains: list[str]) -> "BuildForm":
         """The form with what is written down; where nothing is, with what gear of this kind most often `contains`."""
         if build is None:
-            return cls(initial={"contains": contains, "seen": 0})
+            return cls(
+                initial={"protection": UNKNOWN, "line_volts": UNKNOWN, "contains": contains, "seen": 0}
+            )
         usual = build.line_volts in _VOLTS
         return cls(
             initial={
-                "protection": build.protection,
-                "line_volts": build.line_volts if usual else "",
+                "protection": build.protection or UNKNOWN,
+                "line_volts": build.line_volts if usual else UNKNOWN,
                 "other_volts": "" if usual else build.line_volts,
                 "contains": build.contains,
                 "seen": build.revision,
@@ -105,9 +105,13 @@ class BuildForm(forms.Form):
         """What was filled in, as `calc.safety.describe` takes it."""
         filled = self.cleaned_data
         return {
-            "protection": filled["protection"],
-            "line_volts": filled["other_volts"].strip() or filled["line_volts"],
+            "protection": _known(filled["protection"]),
+            "line_volts": filled["other_volts"].strip() or _known(filled["line_volts"]),
             "contains": filled["contains"],
             "words": filled["words"],
             "seen": filled["seen"],
         }
+
+
+def _known(text: str) -> str:
+    return "" if text == UNKNOWN else text

@@ -14,7 +14,7 @@ from calc.safety import JobLists, OnJob, Standing
 from intake.models import Job, State
 
 AT_WORK: Final = (State.ON_THE_BENCH, State.SOAK_TEST)  # where what is signed counts for ready
-NOT_RIGHT: Final = ("It isn’t so", "It is damaged", "It can’t be done now", "I’m not sure of it")
+NOT_RIGHT: Final = ("It is damaged", "It can’t be done now", "I’m not sure of it")
 
 _STRUCK: Final = "What it rests on was struck out."
 _ACTS: Final = {
@@ -44,6 +44,11 @@ class ListRow:
     @property
     def standing(self) -> str:
         return self.on_job.standing.value
+
+    @property
+    def tapped(self) -> str:
+        """The word on its small button: also where nothing is to be done, it can be done."""
+        return self.act or ("Do it after all" if self.standing == Standing.WAIVED else "Do again")
 
     @property
     def stopped_by(self) -> Line | None:
