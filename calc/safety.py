@@ -6,7 +6,7 @@ was tested before.
 
 import datetime as dt
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 from typing import Final
 
@@ -62,6 +62,7 @@ class OnJob:
     standing: Standing
     waiver: Waiver | None
     was_put_on: bool  # somebody put it on, the gear doesn't ask for it
+    failed_before: bool  # a run of it ended as failed since the job came onto the bench
 
 
 @dataclass(frozen=True)
@@ -110,7 +111,9 @@ def lists_on(job: Job) -> JobLists:
     build = build_of(job.gear)
     things = has(job.gear, build)
     changes = {change.slug: change for change in job.list_changes.select_related("by")}  # the last one holds
-    runs = {run.version.slug: run for run in runs_of(job) if run.at >= since}
+    of_this_stay = [run for run in runs_of(job) if run.at >= since]
+    runs = {run.version.slug: run for run in of_this_stay}
+    failed = {r.version.slug for r in of_this_stay if hasattr(r, "sign_off") and not r.sign_off.passed}
     waivers = {w.slug: w for w in job.waivers.select_related("by") if w.at >= since}
     on, others, off = [], [], []
     for slug, each in listing.current().items():
@@ -124,7 +127,8 @@ def lists_on(job: Job) -> JobLists:
             if not each.checklist.retired:
                 others.append(each.checklist)
             continue
-        on.append(_on_job(each.checklist, runs.get(slug), waivers.get(slug), things, build))
+        needed_now = _on_job(each.checklist, runs.get(slug), waivers.get(slug), things, build)
+        on.append(replace(needed_now, failed_before=slug in failed))
     return JobLists(tuple(on), tuple(others), tuple(off), since, things)
 
 
@@ -199,7 +203,7 @@ def _on_job(
         and not _went_wrong_after(waiver, run, standing)
     ):
         standing = Standing.WAIVED
-    return OnJob(checklist, run, stand, standing, waiver, not checklist.needed_by(things))
+    return OnJob(checklist, run, stand, standing, waiver, not checklist.needed_by(things), False)
 
 
 def _went_wrong_after(waiver: Waiver, run: ListRun | None, standing: Standing) -> bool:
@@ -286,6 +290,8 @@ def why_not_ready(job: Job, lists: JobLists | None = None) -> list[str]:
         name = f"“{each.checklist.name}”"
         if each.standing in (Standing.STOPPED, Standing.FAILED):
             said.append(f"{name} has a line that isn’t right. Mend it, and test it again.")
+        elif each.failed_before and each.standing not in OPENS:
+            said.append(f"{name} ended as failed and isn’t passed since. Do it again.")
         elif each.checklist.stage in HOLDS_READY and each.standing not in OPENS:
             said.append(
                 f"{name} is done but not signed. Sign it."
