@@ -7,6 +7,8 @@ say beside it how many demands stand behind it.
 import datetime as dt
 import heapq
 import math
+from array import array
+from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
@@ -14,11 +16,18 @@ from functools import cached_property
 from itertools import accumulate
 from typing import Final
 
+import numpy as np
+
 ALPHA: Final = 0.1  # how fast estimates follow; 0.05 to 0.2 is usual for intermittent demand
 FEW_DEMANDS: Final = 5  # below that, smoothing follows single jobs: see `few`
 MOST_PIECES: Final = 20_000  # more than that in a lead time is a bulk good: buy it by the box
 _LEAST: Final = 1e-17  # a chance below that of the likeliest count can't be told from none
 _SLACK: Final = 1e-12
+_HIGH: Final = 1e200  # weights above it are scaled down
+MOST_AT_ONCE: Final = 400  # pieces: where more may be wanted, parts are worked out one by one
+FEW_ROWS: Final = 8  # fewer than that are as fast one by one
+_CELLS: Final = 100_000  # numbers that are worked on at a time
+_BULK: Final = "That many are wanted that counting them one by one is no help: buy by the box."
 
 
 class PlanningError(ValueError):
@@ -99,10 +108,30 @@ def tsb(history: Sequence[float], alpha: float = ALPHA, beta: float = ALPHA) -> 
     return _forecast(history, size, chance, size * chance)
 
 
+def tsb_of(histories: Sequence[Sequence[int]]) -> list[float]:
+    """Return what `tsb` expects of one period for each, to the last digit, in less time where they are many.
+
+    Each history has a demand, and none below zero.
+    """
+    if not histories:
+        return []
+    long = max(map(len, histories))
+    wanted = np.array([[*[0] * (long - len(history)), *history] for history in histories], dtype=float)
+    begins = np.array([long - len(history) for history in histories])
+    first = (wanted > 0).argmax(axis=1)
+    size, chance = wanted[np.arange(len(wanted)), first], 1 / (first - begins + 1)
+    for period in range(1, long):
+        now = wanted[:, period]
+        later, asked = first < period, (first < period) & (now > 0)
+        chance = np.where(later, chance + ALPHA * ((now > 0) - chance), chance)
+        size = np.where(asked, size + ALPHA * (now - size), size)
+    return (size * chance).tolist()
+
+
 def _first(history: Sequence[float], alpha: float, beta: float) -> int | None:
     if not (0 < alpha <= 1 and 0 < beta <= 1):
         raise PlanningError("A smoothing factor lies above 0 and at most at 1.")
-    if any(not math.isfinite(wanted) or wanted < 0 for wanted in history):
+    if not all(0 <= wanted < math.inf for wanted in history):
         raise PlanningError("What a period wanted is none or more, never less.")
     return next((place for place, wanted in enumerate(history) if wanted), None)
 
@@ -121,15 +150,20 @@ class Spread:
     chances: tuple[float, ...]
 
     @cached_property
-    def _more(self) -> list[float]:
+    def _more(self) -> array:
         """P(D > n) for each n, added up from the far end, where the figures are small."""
-        down = list(accumulate(reversed(self.chances)))
-        return [*reversed(down[:-1]), 0.0]
+        more = array("d", accumulate(reversed(self.chances)))
+        more.pop()
+        more.reverse()
+        more.append(0.0)
+        return more
 
     @cached_property
-    def _short(self) -> list[float]:
+    def _short(self) -> array:
         """Expected shortage at each n: the sum of P(D > k) over k from n on."""
-        return list(reversed(list(accumulate(reversed(self._more)))))
+        short = array("d", accumulate(reversed(self._more)))
+        short.reverse()
+        return short
 
     @property
     def mean(self) -> float:
@@ -199,22 +233,68 @@ def newsvendor(spread: Spread, short_costs: float, over_costs: float) -> int:
 ONE_EACH: Final[Mapping[int, float]] = {1: 1.0}
 
 
-def many(jobs: float, sizes: Mapping[int, float] = ONE_EACH) -> Spread:
-    """Return how many pieces are wanted where `jobs` of them come on average, each by itself (Poisson).
+@dataclass(frozen=True)
+class Ahead:
+    """Jobs to come, as Panjer's recursion takes them: P(k) = (a + b/k) P(k-1) for k jobs; `jobs` of them on average.
+
+    `shares` says how many of them take how many pieces.
+    """
+
+    a: float
+    b: float
+    jobs: float
+    shares: Mapping[int, float]
+
+    @property
+    def pieces(self) -> float:
+        """Wanted on average."""
+        return self.jobs * sum(n * share for n, share in self.shares.items())
+
+
+def many_ahead(jobs: float, sizes: Mapping[int, float] = ONE_EACH) -> Ahead:
+    """Return the jobs to come where `jobs` of them come on average, each by itself (Poisson).
 
     `sizes` says how often a job takes how many pieces (shares, or counts of jobs): tubes go by pairs and quads, so the
     pieces are a compound of the jobs.
 
     Raises:
-        PlanningError: a figure that makes no sense, or so many pieces that they can't be counted one by one.
-
-    Source: H. H. Panjer, "Recursive evaluation of a family of compound distributions", ASTIN Bulletin 12(1), 22-26,
-    1981 (from memory).
+        PlanningError: a figure that makes no sense.
     """
     if not (math.isfinite(jobs) and jobs >= 0):
         raise PlanningError("How many jobs come is none or more, never less.")
-    shares = _shares(sizes)
-    return _panjer(0.0, jobs, shares, jobs)
+    return Ahead(0.0, jobs, jobs, _shares(sizes))
+
+
+def few_ahead(
+    demands: int,
+    periods: float,
+    ahead: float,
+    sizes: Mapping[int, float] = ONE_EACH,
+    *,
+    shape: float = 0.5,
+) -> Ahead:
+    """Return the jobs to come in `ahead` periods, where only few `demands` were seen in `periods`.
+
+    The rate itself is uncertain then: it is Gamma(shape + demands, periods), so the jobs ahead are negative binomial,
+    wider than Poisson. The shape of one half is Jeffreys' prior for a Poisson rate; textbook Bayes.
+
+    Raises:
+        PlanningError: a figure that makes no sense.
+    """
+    if demands < 0 or not (periods > 0 and ahead >= 0 and shape > 0 and math.isfinite(periods + ahead)):
+        raise PlanningError("Few demands are planned from some periods watched, and some ahead.")
+    r = shape + demands
+    q = ahead / (periods + ahead)
+    return Ahead(q, (r - 1) * q, r * ahead / periods, _shares(sizes))
+
+
+def many(jobs: float, sizes: Mapping[int, float] = ONE_EACH) -> Spread:
+    """Return how many pieces the jobs of `many_ahead` want.
+
+    Raises:
+        PlanningError: a figure that makes no sense, or so many pieces that they can't be counted one by one.
+    """
+    return spread_of(many_ahead(jobs, sizes))
 
 
 def few(
@@ -225,20 +305,12 @@ def few(
     *,
     shape: float = 0.5,
 ) -> Spread:
-    """Return how many pieces are wanted in `ahead` periods, where only few `demands` were seen in `periods`.
-
-    The rate itself is uncertain then: it is Gamma(shape + demands, periods), so the jobs ahead are negative binomial,
-    wider than Poisson. The shape of one half is Jeffreys' prior for a Poisson rate; textbook Bayes.
+    """Return how many pieces the jobs of `few_ahead` want.
 
     Raises:
         PlanningError: a figure that makes no sense, or so many pieces that they can't be counted one by one.
     """
-    if demands < 0 or not (periods > 0 and ahead >= 0 and shape > 0 and math.isfinite(periods + ahead)):
-        raise PlanningError("Few demands are planned from some periods watched, and some ahead.")
-    shares = _shares(sizes)
-    r = shape + demands
-    q = ahead / (periods + ahead)
-    return _panjer(q, (r - 1) * q, shares, r * ahead / periods)
+    return spread_of(few_ahead(demands, periods, ahead, sizes, shape=shape))
 
 
 def _shares(sizes: Mapping[int, float]) -> dict[int, float]:
@@ -250,36 +322,109 @@ def _shares(sizes: Mapping[int, float]) -> dict[int, float]:
     return {n: w / total for n, w in sorted(sizes.items()) if w}
 
 
-def _panjer(a: float, b: float, shares: Mapping[int, float], jobs: float) -> Spread:
-    """Panjer's recursion from a weight of one for none, made chances at the end: e^-jobs may be below any float."""
+def spread_of(ahead: Ahead) -> Spread:
+    """Return how many pieces jobs want.
+
+    From a weight of one for none, made chances at the end: e^-jobs may be below any float.
+
+    Raises:
+        PlanningError: so many pieces that they can't be counted one by one.
+
+    Source: H. H. Panjer, "Recursive evaluation of a family of compound distributions", ASTIN Bulletin 12(1), 22-26,
+    1981 (from memory).
+    """
+    a, b, shares = ahead.a, ahead.b, ahead.shares
     biggest = max(shares)
-    mean = jobs * sum(n * share for n, share in shares.items())
+    mean = ahead.pieces
     if mean > MOST_PIECES / 4 or biggest > MOST_PIECES / 4:
-        raise PlanningError("That many are wanted that counting them one by one is no help: buy by the box.")
+        raise PlanningError(_BULK)
     weights = [1.0]
     peak = 1.0
     while True:
         n = len(weights)
-        weight = sum(
-            (a + b * size / n) * share * weights[n - size] for size, share in shares.items() if size <= n
-        )
+        weight = 0.0
+        for size, share in shares.items():
+            if size <= n:
+                weight += (a + b * size / n) * share * weights[n - size]
         weights.append(weight)
         if weight > peak:
             peak = weight
-            if peak > 1e200:
+            if peak > _HIGH:
                 weights = [each / peak for each in weights]
                 peak = 1.0
         if n > mean and n >= biggest and max(weights[-biggest:]) < peak * _LEAST:
             break
         if n > MOST_PIECES:
-            raise PlanningError(
-                "That many are wanted that counting them one by one is no help: buy by the box."
-            )
+            raise PlanningError(_BULK)
     total = math.fsum(weights)
     return Spread(tuple(weight / total for weight in weights))
 
 
-def together(parts: Iterable[Mapping[int, float]]) -> Spread:
+def spreads_of(asked: Sequence[Ahead]) -> list[Spread | None]:
+    """Return what `spread_of` says of each, to the last digit, in less time where they are many.
+
+    None for bulk goods, which `spread_of` refuses.
+    """
+    found: list[Spread | None] = [None] * len(asked)
+    alike: dict[int, list[int]] = defaultdict(list)
+    for place, ahead in enumerate(asked):
+        alike[max(ahead.shares) if ahead.pieces < MOST_AT_ONCE else 0].append(place)
+    for biggest, places in alike.items():
+        if 0 < biggest < MOST_AT_ONCE and len(places) >= FEW_ROWS:
+            rows = _side_by_side([asked[place] for place in places], biggest)
+        else:
+            rows = [None] * len(places)
+        for place, spread in zip(places, rows, strict=True):
+            found[place] = spread or _spread_or_none(asked[place])
+    return found
+
+
+def _spread_or_none(ahead: Ahead) -> Spread | None:
+    try:
+        return spread_of(ahead)
+    except PlanningError:
+        return None
+
+
+def _side_by_side(asked: Sequence[Ahead], biggest: int) -> list[Spread | None]:
+    """Panjer's recursion for rows of the same `biggest` size, a step of all of them at a time.
+
+    What takes long, or comes near a float's limits, is left out as None. The sums are made in the order in which
+    `spread_of` makes them, so that not a digit differs.
+    """
+    a, b = np.array([each.a for each in asked]), np.array([each.b for each in asked])
+    mean = np.array([each.pieces for each in asked])
+    shares = {}
+    for size in sorted({size for each in asked for size in each.shares}):
+        share = np.array([each.shares.get(size, 0.0) for each in asked])
+        takes = np.flatnonzero(share)
+        shares[size] = (takes, a[takes], b[takes] * size, share[takes])
+    weights = np.zeros((MOST_AT_ONCE + 1, len(asked)))
+    weights[0] = 1.0
+    peak = np.ones(len(asked))
+    ends = np.zeros(len(asked), dtype=int)
+    with np.errstate(over="ignore", invalid="ignore"):
+        for n in range(1, MOST_AT_ONCE + 1):
+            now = weights[n]
+            for size, (takes, a_of, b_of, share) in shares.items():
+                if size <= n:
+                    now[takes] += (a_of + b_of / n) * share * weights[n - size, takes]
+            np.maximum(peak, now, out=peak)
+            if n >= biggest:
+                fades = weights[n + 1 - biggest : n + 1].max(axis=0) < peak * _LEAST
+                ends[fades & (n > mean) & (ends == 0)] = n
+                if ends.all():
+                    break
+    ends[~(peak <= _HIGH)] = 0
+    found: list[Spread | None] = []
+    for end, row in zip(ends.tolist(), weights.T, strict=True):
+        of = row[: end + 1].tolist()
+        total = math.fsum(of)
+        found.append(Spread(tuple(weight / total for weight in of)) if end else None)
+    return found
+
+
+def together(parts: Sequence[Mapping[int, float]]) -> Spread:
     """Return how many pieces jobs want together, each of which wants `n` pieces with the chance given for n.
 
     The jobs are independent of each other; what is missing to one is the chance that a job wants none.
@@ -287,18 +432,70 @@ def together(parts: Iterable[Mapping[int, float]]) -> Spread:
     Raises:
         PlanningError: chances that are more than one together, or a negative count.
     """
-    chances = [1.0]
-    for wants in parts:
-        some = math.fsum(wants.values())
-        if some > 1 + 1e-9 or any(n < 0 or not 0 <= chance <= 1 for n, chance in wants.items()):
-            raise PlanningError("The chances of one job are more than one together.")
-        each = {**wants, 0: wants.get(0, 0.0) + max(1 - some, 0.0)}
-        longer = [0.0] * (len(chances) + max(each))
-        for n, chance in each.items():
-            for had, before in enumerate(chances):
-                longer[had + n] += before * chance
-        chances = longer
-    return Spread(tuple(chances))
+    return each_together([parts])[0]
+
+
+def each_together(asked: Sequence[Sequence[Mapping[int, float]]]) -> list[Spread]:
+    """Return what `together` says of each. The same mapping may stand in many places: it is read once.
+
+    Raises:
+        PlanningError: as `together` does.
+    """
+    known = {id(wants): wants for parts in asked for wants in parts}
+    numbers = {key: number for number, key in enumerate(known)}
+    jobs = [_with_none(wants) for wants in known.values()]
+    most = [max(wants) for wants in jobs]
+    rows = [[numbers[id(wants)] for wants in parts] for parts in asked]
+    widths = [1 + sum(most[number] for number in row) for row in rows]
+    found: dict[int, Spread] = {}
+    for places in _batches(widths):
+        table = _added_up([rows[place] for place in places], jobs, max(widths[place] for place in places))
+        for place, chances in zip(places, table, strict=True):
+            found[place] = Spread(tuple(chances[: widths[place]].tolist()))
+    return [found[place] for place in range(len(rows))]
+
+
+def _with_none(wants: Mapping[int, float]) -> dict[int, float]:
+    """The chances of one job, that of none among them."""
+    some = math.fsum(wants.values())
+    if some > 1 + 1e-9 or any(n < 0 or not 0 <= chance <= 1 for n, chance in wants.items()):
+        raise PlanningError("The chances of one job are more than one together.")
+    return {**wants, 0: wants.get(0, 0.0) + max(1 - some, 0.0)}
+
+
+def _batches(widths: Sequence[int]) -> Iterator[list[int]]:
+    """Places of rows of about the same width, as many as fit into a processor's memory."""
+    batch: list[int] = []
+    for place in sorted(range(len(widths)), key=widths.__getitem__):
+        if batch and (len(batch) + 1) * widths[place] > _CELLS:
+            yield batch
+            batch = []
+        batch.append(place)
+    if batch:
+        yield batch
+
+
+def _added_up(rows: Sequence[Sequence[int]], jobs: Sequence[Mapping[int, float]], width: int) -> np.ndarray:
+    """The chances of each row's jobs together. `rows` name the jobs by their places in `jobs`."""
+    named = sorted({number for row in rows for number in row})
+    counts = sorted({n for number in named for n in jobs[number]})
+    wants = np.array([[jobs[number].get(n, 0.0) for n in counts] for number in named])
+    places = {number: place for place, number in enumerate(named)}
+    chances = np.zeros((len(rows), width))
+    chances[:, 0] = 1.0
+    reach = 1  # columns that hold anything yet
+    for at in range(max(map(len, rows))):
+        taking = [place for place, row in enumerate(rows) if at < len(row)]
+        each = wants[[places[rows[place][at]] for place in taking]]
+        before = chances[taking, :reach]
+        reach = min(reach + counts[-1], width)
+        longer = np.zeros((len(taking), reach))
+        for column, n in enumerate(counts):
+            room = min(before.shape[1], reach - n)
+            if room > 0:
+                longer[:, n : n + room] += before[:, :room] * each[:, column : column + 1]
+        chances[taking, :reach] = longer
+    return chances
 
 
 # --- the best use of a sum

@@ -6,13 +6,14 @@
 from collections import defaultdict
 from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
+from decimal import Decimal
 from functools import cached_property
-from typing import Any, Final
+from typing import Any, Final, Protocol, TypeVar
 
 from django.db.models import Q
 
 from intake.models import Job
-from inventory.models import Offer, OrderLine, Part, Want
+from inventory.models import Offer, OrderLine, Part, Supplier, Want
 
 _SHORT_LEVELS: Final = (Part.Level.LOW, Part.Level.OUT)
 
@@ -125,7 +126,20 @@ def offers_of(parts: Iterable[int]) -> dict[int, list[Offer]]:
     return found
 
 
-def where_to_order(offers: Iterable[Offer]) -> Offer | None:
+class Orderable(Protocol):
+    """An offer, or what is known of one."""
+
+    pk: int
+    supplier: Supplier
+    pack: int
+    price: Decimal
+    is_first: bool
+
+
+AnOffer = TypeVar("AnOffer", bound=Orderable)
+
+
+def where_to_order(offers: Iterable[AnOffer]) -> AnOffer | None:
     """Of a part's offers the one that the shop said, else where a piece is cheapest; None where nobody sells it."""
     known = [offer for offer in offers if offer.supplier.is_in_use]
     first = next((offer for offer in known if offer.is_first), None)

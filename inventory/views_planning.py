@@ -59,12 +59,12 @@ def planning_csv(request: Request) -> HttpResponse:
     rows = [
         [
             plan.part.name,
-            plan.part.drawer.code if plan.part.drawer else "",
+            plan.part.drawer,
             plan.part.is_free,
             plan.coming,
             plan.wanted,
-            len(plan.use.jobs),
-            plan.use.in_days(DAYS_A_YEAR, plan.today),
+            plan.use.jobs,
+            plan.use.in_days(DAYS_A_YEAR),
             round(plan.a_month, 3),
             round(plan.lead.days, 1),
             plan.planned_at,
@@ -89,7 +89,7 @@ def part_planning(request: Request, pk: int) -> HttpResponse:
         chart = planning_pictures.of_history(plan.history, plan.a_month)
         context |= {
             "plan": plan,
-            "a_year": plan.use.in_days(DAYS_A_YEAR, plan.today),
+            "a_year": plan.use.in_days(DAYS_A_YEAR),
             "forecasts": _forecasts(plan),
             "counts": _counts(plan),
             "chart": chart,
@@ -246,7 +246,7 @@ def queue_needs_csv(request: Request) -> HttpResponse:
             len(need.jobs),
             round(need.expected, 3),
             round(need.short, 4),
-            len(need.behind),
+            need.behind,
         ]
         for need in demand.queue_needs().needs
     ]
@@ -260,7 +260,7 @@ def part_panel(request: Request, part: Part) -> dict[str, Any] | None:
     if part.is_loose:
         return None
     made = demand.plans(_today(request), request.shop.zone, parts=[part.pk])
-    return {"plan": made[0], "a_year": made[0].use.in_days(DAYS_A_YEAR, made[0].today)} if made else None
+    return {"plan": made[0], "a_year": made[0].use.in_days(DAYS_A_YEAR)} if made else None
 
 
 # --- what the pages show

@@ -239,6 +239,70 @@ def test_chances_of_a_job_that_make_no_sense_are_refused(wants) -> None:
         planning.together([wants])
 
 
+# --- many parts at once
+
+
+SIZES = st.sampled_from(
+    [{1: 1}, {2: 1}, {1: 5, 2: 1}, {4: 2, 1: 1}, {1: 1, 2: 1, 3: 2}, {30: 1, 2: 4}, {500: 1}]
+)
+AHEAD = st.one_of(
+    st.builds(planning.many_ahead, st.floats(0, 12) | st.sampled_from([190.0, 1e6]), SIZES),
+    st.builds(planning.few_ahead, st.integers(0, 4), st.floats(1, 36), st.floats(0, 8), SIZES),
+)
+
+
+def one_by_one(ahead: planning.Ahead) -> planning.Spread | None:
+    try:
+        return planning.spread_of(ahead)
+    except PlanningError:
+        return None
+
+
+@given(st.lists(AHEAD, min_size=8, max_size=40))
+@settings(max_examples=30, deadline=None)
+def test_parts_worked_out_at_once_are_as_one_by_one_to_the_last_digit(asked) -> None:
+    assert planning.spreads_of(asked) == [one_by_one(ahead) for ahead in asked]
+
+
+@given(
+    st.lists(st.lists(st.integers(0, 9), min_size=1, max_size=36).filter(any), min_size=1, max_size=30),
+)
+@settings(max_examples=50, deadline=None)
+def test_forecasts_made_at_once_are_as_one_by_one_to_the_last_digit(histories) -> None:
+    assert planning.tsb_of(histories) == [planning.tsb(history).per_period for history in histories]
+
+
+def plainly_together(jobs: list[dict[int, float]]) -> list[float]:
+    """Job by job, count by count."""
+    chances = [1.0]
+    for wants in jobs:
+        each = {**wants, 0: 1 - math.fsum(wants.values())}
+        longer = [0.0] * (len(chances) + max(each))
+        for (n, chance), (had, before) in itertools.product(each.items(), enumerate(chances)):
+            longer[had + n] += before * chance
+        chances = longer
+    return chances
+
+
+WANTS = [{1: 0.02}, {2: 0.5, 1: 0.25}, {4: 1.0}, {3: 0.1, 60: 0.02}, {}, {1: 0.3, 2: 0.3, 3: 0.4}]
+
+
+@given(st.lists(st.lists(st.sampled_from(WANTS), max_size=12), min_size=1, max_size=20))
+@settings(max_examples=50, deadline=None)
+def test_what_jobs_want_together_is_as_added_up_plainly(asked) -> None:
+    found = planning.each_together(asked)
+    assert len(found) == len(asked)
+    for spread, jobs in zip(found, asked, strict=True):
+        assert spread.chances == pytest.approx(plainly_together(jobs), abs=1e-15)
+
+
+def test_a_crowd_of_parts_is_added_up_in_batches() -> None:
+    """More numbers than are worked on at a time; the binomial is scipy's."""
+    found = planning.each_together([[{1: 0.25}] * jobs for jobs in range(0, 600, 2)])
+    for jobs in (0, 1, 125, 299):
+        assert found[jobs].more_than(100) == pytest.approx(stats.binom(2 * jobs, 0.25).sf(100), abs=1e-12)
+
+
 # --- the best use of a sum
 
 A, B, C = 1, 2, 3
