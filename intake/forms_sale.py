@@ -119,6 +119,7 @@ def sale_rows(currency: str, data: Any = None, more: int = BLANK_ROWS) -> _Rows:
 def with_one_more(data: Any) -> Any:
     """What was sent, with one more blank row."""
     data = data.copy()
+    data.setdefault(f"{ROWS}-{_count(data)}-quantity", "1")
     data[f"{ROWS}-TOTAL_FORMS"] = str(min(_count(data) + 1, MOST_LINES))
     data.setdefault(f"{ROWS}-INITIAL_FORMS", "0")
     return data

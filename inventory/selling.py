@@ -93,7 +93,16 @@ def take(good: Good, line: InvoiceLine, by: Staff) -> None:
     else:
         part = Part.objects.get(pk=pk)
         if not part.is_loose:
-            stock.sell(part, quantity=int(line.quantity), by=by, sale_line=line)
+            _sell(part, int(line.quantity), line, by)
+
+
+def _sell(part: Part, quantity: int, line: InvoiceLine, by: Staff) -> None:
+    try:
+        stock.sell(part, quantity=quantity, by=by, sale_line=line)
+    except stock.NotEnough as why:  # at the counter nobody writes down why more may go
+        free = "1 is free" if why.left == 1 else f"{why.left or 'None'} are free"
+        others = ", others are put aside for jobs" if stock.held_by(part) else ""
+        raise stock.NotEnough(f"{free}{others}. Sell fewer, or count the drawer.", left=why.left) from why
 
 
 def key_of(thing: Part | Tube | TubeSet) -> str:

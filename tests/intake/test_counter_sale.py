@@ -141,6 +141,7 @@ def test_sold_without_being_added_up_it_is_added_up(as_counter):
 def test_one_more_line_loses_nothing(as_counter):
     page = as_counter.send(PATH, form(do="more")).content.decode()
     assert 'value="12AX7"' in page and 'name="rows-2-text"' in page
+    assert 'name="rows-2-quantity" value="1"' in page
 
 
 def test_a_person_is_found_while_one_types_and_chosen(as_counter):
