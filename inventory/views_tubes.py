@@ -102,16 +102,7 @@ def tube_measure(request: Request, pk: int) -> HttpResponse:
 @allowed("work on jobs")
 @once
 def tube_use(request: Request, pk: int) -> HttpResponse:
-    one = _find(pk)
-    form = UseOnJobForm(request.POST, currency=request.shop.currency, auto_id="use-%s")
-    return _act(
-        request,
-        form,
-        lambda said: tubes.use_tube(one, by=request.user, **said),
-        done=lambda move: f"{one.label} is used on {move.job.claim}.",
-        again=lambda status: _tube(request, one, status=status, use_form=form),
-        to=("tube", one.pk),
-    )
+    return _use(request, tubes.use_tube, _find(pk), _tube, "tube")
 
 
 @require_POST
@@ -178,16 +169,7 @@ def tube_set(request: Request, pk: int) -> HttpResponse:
 @allowed("work on jobs")
 @once
 def tube_set_use(request: Request, pk: int) -> HttpResponse:
-    made = _find_set(pk)
-    form = UseOnJobForm(request.POST, currency=request.shop.currency, auto_id="use-%s")
-    return _act(
-        request,
-        form,
-        lambda said: tubes.use_set(made, by=request.user, **said),
-        done=lambda move: f"Set {made.label} is used on {move.job.claim}.",
-        again=lambda status: _set(request, made, status=status, use_form=form),
-        to=("tube-set", made.pk),
-    )
+    return _use(request, tubes.use_set, _find_set(pk), _set, "tube-set")
 
 
 @require_POST
@@ -257,6 +239,25 @@ def _act(
     return go_to(request, *to)
 
 
+def _use(request: Request, verb: Any, thing: Tube | TubeSet, page: Any, name: str) -> HttpResponse:
+    """Use a tube or a set on the job that its form names. `page` shows it again, at the address called `name`."""
+    form = UseOnJobForm(request.POST, currency=request.shop.currency, auto_id="use-%s")
+    return _act(
+        request,
+        form,
+        lambda said: verb(thing, by=request.user, **said),
+        done=lambda move: f"{thing} is used on {move.job.claim}.",
+        again=lambda status: page(request, thing, status=status, use_form=form),
+        to=(name, thing.pk),
+    )
+
+
+def _use_form(request: Request) -> UseOnJobForm:
+    """The blank form, for the job from which a scan led here (`?job=`)."""
+    initial = {"job": request.GET.get("job", "")[:40]}
+    return UseOnJobForm(currency=request.shop.currency, auto_id="use-%s", initial=initial)
+
+
 def _find(pk: int) -> Tube:
     return get_object_or_404(tubes.with_readings(Tube.objects.all()), pk=pk)
 
@@ -296,9 +297,7 @@ def _tube(request: Request, one: Tube, *, status: int = 200, **forms: Any) -> Ht
         "readings": [_reading_row(each) for each in one.readings.all()],
         "entries": timeline.of(one)[:50],
         "reading_form": ReadingForm(initial=_as_last_time(one)),
-        "use_form": UseOnJobForm(
-            currency=request.shop.currency, auto_id="use-%s", initial={"job": request.GET.get("job", "")[:40]}
-        ),
+        "use_form": _use_form(request),
         "scrap_form": WhyForm(auto_id="scrap-%s"),
         **forms,
     }
@@ -358,9 +357,7 @@ def _set(request: Request, made: TubeSet, *, status: int = 200, **forms: Any) ->
         **_set_row(made),
         "entries": timeline.of(made)[:50],
         "is_here": made.gone_at is None and made.taken_apart_at is None,
-        "use_form": UseOnJobForm(
-            currency=request.shop.currency, auto_id="use-%s", initial={"job": request.GET.get("job", "")[:40]}
-        ),
+        "use_form": _use_form(request),
         **forms,
     }
     return render(request, "inventory/tube_set.html", context, status=status)

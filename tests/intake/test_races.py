@@ -3,14 +3,13 @@
 On a SQLite file, as shops have it, and on PostgreSQL.
 """
 
-import threading
 from collections.abc import Callable
 from decimal import Decimal
+from functools import partial
 from typing import Any
 
 import pytest
 from django.conf import settings
-from django.db import connection
 
 from intake import billing, charges, estimating, keeping, labour, payments, queueing, work
 from intake.labour import TimerRunsElsewhere
@@ -27,6 +26,7 @@ from intake.models import (
 from shop import timeline
 from shop.errors import ChangedMeanwhile, Refused
 from shop.roles import Role
+from tests.at_once import at_once
 from tests.factories import JobFactory, ShopFactory, StaffFactory, TermsFactory
 from tests.intake.bills import proposed, row
 from tests.intake.storage import past_deadline, today, waiting
@@ -43,31 +43,14 @@ def by(racing_database: None) -> Any:
     return StaffFactory()
 
 
-def at_once(act: Callable[[int], Any]) -> list[Any]:
-    """Run `act(0)` … at the same moment in threads of their own. Return what each returned or raised."""
-    outcomes: list[Any] = [None] * AT_ONCE
-    line_up = threading.Barrier(AT_ONCE)
-
-    def run(number: int) -> None:
-        line_up.wait()
-        try:
-            outcomes[number] = act(number)
-        except Exception as error:
-            outcomes[number] = error
-        finally:
-            connection.close()
-
-    threads = [threading.Thread(target=run, args=(number,)) for number in range(AT_ONCE)]
-    for thread in threads:
-        thread.start()
-    for thread in threads:
-        thread.join()
-    return outcomes
+def by_many(act: Callable[[int], Any]) -> list[Any]:
+    """Run `act(0)` … at the same moment. Return what each returned or raised."""
+    return at_once([partial(act, number) for number in range(AT_ONCE)])
 
 
 def test_of_many_edits_at_the_same_moment_one_goes_through(by):
     job = JobFactory(visit__taken_in_by=by)
-    outcomes = at_once(
+    outcomes = by_many(
         lambda number: work.change_job(job, fields={"complaint": f"Version {number}"}, by=by, revision=1)
     )
     kept = [number for number, outcome in enumerate(outcomes) if isinstance(outcome, Job)]
@@ -80,7 +63,7 @@ def test_of_many_edits_at_the_same_moment_one_goes_through(by):
 
 def test_many_taps_on_start_run_one_timer(by):
     jobs = [JobFactory(visit__taken_in_by=by) for _ in range(AT_ONCE)]
-    outcomes = at_once(lambda number: labour.start(jobs[number], by=by))
+    outcomes = by_many(lambda number: labour.start(jobs[number], by=by))
     assert sum(isinstance(outcome, LabourSpell) for outcome in outcomes) == 1
     assert sum(isinstance(outcome, TimerRunsElsewhere) for outcome in outcomes) == AT_ONCE - 1
     assert LabourSpell.objects.filter(ended__isnull=True).count() == 1
@@ -88,7 +71,7 @@ def test_many_taps_on_start_run_one_timer(by):
 
 def test_many_notes_at_the_same_moment_are_all_kept(by):
     job = JobFactory(visit__taken_in_by=by)
-    at_once(lambda number: work.note(job, text=f"Note {number}", by=by))
+    by_many(lambda number: work.note(job, text=f"Note {number}", by=by))
     assert {note.text for note in job.notes.all()} == {f"Note {number}" for number in range(AT_ONCE)}
 
 
@@ -99,14 +82,14 @@ def test_what_was_agreed_to_is_charged_once_by_many(by):
     )
     estimating.answer(estimate, yes=True, how="phone", who="Dana", by=by)
     seen = charges.left_of_agreed(job).mark
-    outcomes = at_once(lambda n: charges.charge_agreed(job, seen=seen if n % 2 else None, by=by))
+    outcomes = by_many(lambda n: charges.charge_agreed(job, seen=seen if n % 2 else None, by=by))
     assert sorted(job.charges.values_list("text", flat=True)) == ["Bench time", "EL34", "Regular"]
     assert sum(isinstance(each, Refused) for each in outcomes) == AT_ONCE - 1
 
 
 def test_many_orders_of_the_line_leave_one_line(by):
     jobs = [JobFactory(visit__taken_in_by=by) for _ in range(AT_ONCE)]
-    outcomes = at_once(
+    outcomes = by_many(
         lambda number: queueing.put(jobs[number], beside=jobs[0], after=False, on=TODAY, by=by)
     )
     assert outcomes == [None] * AT_ONCE
@@ -141,7 +124,7 @@ def test_of_many_letters_at_the_same_moment_one_is_recorded(wren):
     job = waiting(wren, 45)
     letters = [keeping.Letter(job, f"Letter {number}", seen=0) for number in range(AT_ONCE)]
     kept = told(
-        at_once(lambda number: keeping.send_notice(letters[number], how="letter", sent_on=today(), by=wren)),
+        by_many(lambda number: keeping.send_notice(letters[number], how="letter", sent_on=today(), by=wren)),
         StorageNotice,
     )
     assert [(notice.number, notice.words) for notice in job.storage_notices.all()] == [(1, kept.words)]
@@ -151,7 +134,7 @@ def test_of_many_letters_at_the_same_moment_one_is_recorded(wren):
 def test_a_letter_that_came_back_comes_back_once(wren):
     job = past_deadline(wren)
     notice = job.storage_notices.last()
-    said = at_once(lambda number: keeping.came_back(notice, on=today(), words=f"Says {number}", by=wren))
+    said = by_many(lambda number: keeping.came_back(notice, on=today(), words=f"Says {number}", by=wren))
     kept = told(said, NoticeBack)
     assert NoticeBack.objects.get().words == kept.words
     assert timeline.of(job).count() == 1
@@ -160,7 +143,7 @@ def test_a_letter_that_came_back_comes_back_once(wren):
 
 def test_gear_is_left_behind_once(wren):
     job = past_deadline(wren)
-    told(at_once(lambda number: keeping.leave_behind(job, by=wren, revision=1)), Job)
+    told(by_many(lambda number: keeping.leave_behind(job, by=wren, revision=1)), Job)
     assert revision_of(job) == 2
 
 
@@ -181,7 +164,7 @@ def test_of_many_decisions_at_the_same_moment_one_is_taken_and_its_money_comes_o
         )
         return keeping.let_go(job, sold, by=wren, revision=revision)
 
-    kept = told(at_once(decide), LetGo)
+    kept = told(by_many(decide), LetGo)
     assert LetGo.objects.get().words == kept.words
     assert [payment.amount for payment in job.payments.order_by("pk")] == [kept.price, Decimal(-10)]
     assert job.invoices.get().gross == kept.claims == Decimal(120)
@@ -201,14 +184,14 @@ def test_a_letter_that_comes_back_at_the_moment_of_the_decision_comes_before_it_
             return keeping.came_back(notice, on=today(), by=wren)
         return keeping.let_go(job, scrapped, by=wren, revision=revision)
 
-    told(at_once(act), (LetGo, NoticeBack))
+    told(by_many(act), (LetGo, NoticeBack))
     assert LetGo.objects.count() + NoticeBack.objects.count() == 1
 
 
 def test_a_dispute_at_the_same_moment_is_recorded_once_and_settled_once(wren):
     job = waiting(wren, 45)
     opened = told(
-        at_once(
+        by_many(
             lambda number: keeping.open_dispute(
                 job, who=f"Caller {number}", words="It was paid", by=wren, revision=1
             )
@@ -216,7 +199,7 @@ def test_a_dispute_at_the_same_moment_is_recorded_once_and_settled_once(wren):
         StoragePause,
     )
     settled = told(
-        at_once(
+        by_many(
             lambda number: keeping.settle_dispute(job, agreed=f"Half, says {number}", by=wren, revision=2)
         ),
         StoragePause,
@@ -228,14 +211,14 @@ def test_a_dispute_at_the_same_moment_is_recorded_once_and_settled_once(wren):
 
 def test_a_pause_at_the_same_moment_begins_once_and_ends_once(wren):
     job = waiting(wren, 45)
-    told(at_once(lambda number: keeping.pause(job, why="shop", words="Closed", by=wren)), StoragePause)
-    told(at_once(lambda number: keeping.resume(job, by=wren)), StoragePause)
+    told(by_many(lambda number: keeping.pause(job, why="shop", words="Closed", by=wren)), StoragePause)
+    told(by_many(lambda number: keeping.resume(job, by=wren)), StoragePause)
     assert StoragePause.objects.count() == 1
 
 
 def test_storage_that_is_charged_by_many_is_charged_once(wren):
     job = waiting(wren, 45)
-    outcomes = at_once(lambda number: keeping.charge_storage(job, by=wren))
+    outcomes = by_many(lambda number: keeping.charge_storage(job, by=wren))
     assert {type(outcome) for outcome in outcomes} == {Charge}  # each brings it up to today
     assert job.charges.standing().get().unit_price == Decimal(30)
 
@@ -247,7 +230,7 @@ def test_what_is_left_over_is_given_back_once(wren):
         became="sold", words="Nobody came", to_whom="The reuse shop", price=Decimal(300), method="cash"
     )
     keeping.let_go(job, sold, by=wren, revision=revision_of(job))
-    given = at_once(
+    given = by_many(
         lambda number: payments.give_back(
             job, amount=Decimal(180), method="cash", reason="What is left", by=wren
         )
