@@ -27,6 +27,10 @@ _WRITTEN: Final[dict[str, Caution]] = {
         "the other away from the chassis. Your training and the local rules come first.",
         dont="Don’t work on live gear alone, tired, or without having been taught.",
     ),
+    "read-under-power": Caution(
+        "This is read with the power on.",
+        do="Probe with one hand, the other away from the chassis. Your training and the local rules come first.",
+    ),
     "live-points": Caution(
         "These points are live at hundreds of volts.",
         do="Clip the meter’s ground on with the power off; then one hand, one probe.",

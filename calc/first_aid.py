@@ -16,6 +16,7 @@ class Part:
     title: str
     steps: tuple[str, ...]
     never: tuple[str, ...]
+    in_order: bool = True
 
 
 PARTS: Final = (
@@ -72,6 +73,7 @@ ALWAYS: Final = Part(
         "Afterwards leave the gear as it is, and write down what happened.",
     ),
     never=(),
+    in_order=False,
 )
 TRAINING: Final = (
     "Get trained in first aid, and practise it. Follow the advice of the emergency call and of your local authorities: "

@@ -67,3 +67,25 @@ def _load_meters(clock: Any) -> None:
 # Before the jobs, which are measured with them.
 sockets.demo_parts.plug(sockets.DemoPart("meters", load=_load_meters, order=10))
 sockets.demo_parts.plug(sockets.DemoPart("readings", at_bench=_measure, order=30))
+
+
+def _near_misses(request: Any, job: Any) -> dict[str, Any]:
+    from calc import views_safety
+
+    return views_safety.near_miss_panel(request, job)
+
+
+sockets.panels.plug(
+    sockets.Panel(
+        "near misses", "job bench", "see safety", "calc/_job_near_misses.html", _near_misses, order=90
+    )
+)
+sockets.reports.plug(
+    sockets.Report(
+        "safety",
+        "A year of safety",
+        "What was waived, what failed and passed later, unsafe gear, meters that are due, near misses.",
+        "safety-year",
+        order=70,
+    )
+)

@@ -2,7 +2,15 @@
 
 from django.urls import path
 
-from calc import views, views_capture, views_meters, views_runs, views_worksheets
+from calc import (
+    views,
+    views_capture,
+    views_meters,
+    views_runs,
+    views_safety,
+    views_safety_year,
+    views_worksheets,
+)
 
 urlpatterns: list = [
     # readings
@@ -65,4 +73,16 @@ urlpatterns: list = [
     # unsafe gear
     # the job's report
     # emergency card, cautions, near misses, a year of safety
+    path("safety/", views_safety.safety, name="safety"),
+    path("emergency/", views_safety.emergency_card, name="emergency"),
+    path("emergency/edit/", views_safety.emergency_edit, name="emergency-edit"),
+    path("emergency/paper/", views_safety.emergency_paper, name="emergency-paper"),
+    path("cautions/", views_safety.cautions, name="cautions"),
+    path("cautions/<slug:slug>/", views_safety.caution_edit, name="caution-edit"),
+    path("near-misses/", views_safety.near_miss_list, name="near-misses"),
+    path("near-misses/new/", views_safety.near_miss_new, name="near-miss-new"),
+    path("near-misses/<int:pk>/", views_safety.near_miss, name="near-miss"),
+    path("near-misses/<int:pk>/correct/", views_safety.near_miss_correct, name="near-miss-correct"),
+    path("reports/safety/", views_safety_year.year, name="safety-year"),
+    path("reports/safety.csv", views_safety_year.year_csv, name="safety-year-csv"),
 ]

@@ -9,9 +9,9 @@ from collections.abc import Callable
 from typing import Any
 
 from django.contrib import messages
+from django.db.models import Model
 from django.http import HttpResponse
 
-from intake.models import Gear, Job, Person
 from shop import timeline
 from shop.conflict import RevisedForm, chosen, side_by_side
 from shop.errors import ChangedMeanwhile, Refused
@@ -23,7 +23,7 @@ _TRIES = 5
 def edit(
     request: Request,
     *,
-    about: Job | Person | Gear,
+    about: Model,
     form_class: type[RevisedForm],
     now: Callable[[], tuple[Any, int]],
     save: Callable[[RevisedForm], None],

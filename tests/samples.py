@@ -98,6 +98,12 @@ class World:
         return factories.MeterFactory()
 
     @cached_property
+    def near_miss(self) -> Any:
+        from calc import near_misses
+
+        return near_misses.write_down(on=timezone.localdate(), what="A clip slipped off.", by=self.staff)
+
+    @cached_property
     def bench_gear(self) -> Any:
         from inventory.models import BenchGear
 
@@ -352,6 +358,10 @@ SAMPLES: dict[str, Sample] = {
     "job-waive": lambda world: {"slug": "soak"},
     "list-run": _pk("list_run"),
     "list-run-sign": _pk("list_run"),
+    # cautions, near misses
+    "caution-edit": lambda world: {"slug": "live-gear"},
+    "near-miss": _pk("near_miss"),
+    "near-miss-correct": _pk("near_miss"),
     "list-run-sign-off": _pk("list_run"),
     # bench gear
     "supplier": _pk("supplier"),
