@@ -6,7 +6,7 @@ from typing import Any, Final
 from django import forms
 
 from calc import meters, readings
-from calc.engine.quantities import LONGEST, UNITS, QuantityError, parse_measured
+from calc.engine.quantities import UNITS, QuantityError, parse_measured
 from calc.models import Meter, Reading
 from shop.wording import day_words
 

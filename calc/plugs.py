@@ -6,6 +6,7 @@ Readings and kept worksheets on a job, and the gates that want a repaired unit t
 from typing import Any
 
 from calc import gates
+from intake import pickup
 from shop import sockets
 
 
@@ -18,6 +19,18 @@ def _readings(request: Any, job: Any) -> dict[str, Any]:
 
 sockets.gates.plug(sockets.Gate("tested and soaked", gates.tested_and_soaked, order=40))
 sockets.gates.plug(sockets.Gate("unsafe with a tag", gates.unsafe_with_a_tag, order=41))
+
+
+pickup.to_know.plug(pickup.ToKnow("unsafe", gates.unsafe_words))
+
+
+def _unsafe(request: Any, job: Any) -> dict[str, Any] | None:
+    from calc import views_unsafe
+
+    return views_unsafe.panel(request, job)
+
+
+sockets.panels.plug(sockets.Panel("unsafe", "way out", "see safety", "calc/_unsafe.html", _unsafe, order=10))
 
 
 def _safety(request: Any, job: Any) -> dict[str, Any]:

@@ -228,11 +228,19 @@ def failed_test(job: Job) -> str:
     A worksheet that was struck out, or filled in for gear that is built otherwise, can't pass anything; what failed
     on it has failed until it is passed.
     """
+    return ". ".join(said for said, _ in _failed(job))
+
+
+def _failed(job: Job) -> list[tuple[str, KeptSheet]]:
     build = build_of(job.gear)
-    sheets = KeptSheet.objects.filter(job=job, slug=TEST, strikes__isnull=True).select_related("struck_by")
-    said = []
+    sheets = list(
+        KeptSheet.objects.filter(job=job, slug=TEST, strikes__isnull=True)
+        .select_related("struck_by", "by")
+        .order_by("-pk")
+    )
+    found = []
     for test in (EARTH, INSULATION):
-        for sheet in sheets.order_by("-pk"):
+        for sheet in sheets:
             verdict = _verdict_on(sheet, test)
             if (
                 verdict == Verdict.GOOD
@@ -241,12 +249,12 @@ def failed_test(job: Job) -> str:
             ):
                 break
             if verdict == Verdict.BAD:
-                said.append(f"{test} failed")
+                found.append((f"{test} failed", sheet))
                 break
             if verdict == Verdict.UNSURE:
-                said.append(f"{test} was too close to call")
+                found.append((f"{test} was too close to call", sheet))
                 break
-    return ". ".join(said)
+    return found
 
 
 def _verdict_on(sheet: KeptSheet, test: str) -> str:
@@ -254,20 +262,38 @@ def _verdict_on(sheet: KeptSheet, test: str) -> str:
     return "" if line is None or line["value"] == NOT_DONE else line["verdict"]
 
 
+@dataclass(frozen=True)
+class Unsafe:
+    """That gear is unsafe: why, who said so last, and when. `word` is what somebody judged, where somebody did."""
+
+    why: str
+    by: Staff
+    at: dt.datetime
+    word: SafetyWord | None
+
+
+def found_unsafe(job: Job) -> Unsafe | None:
+    """What makes the gear of a job unsafe: somebody judged it so, or a test says so. None where it isn't."""
+    last = job.safety_words.select_related("by").order_by("-pk").first()
+    word = last if last is not None and last.unsafe else None
+    found = [(word.words, word), *_failed(job)] if word else _failed(job)
+    if not found:
+        return None
+    newest = max((row for _, row in found), key=lambda row: row.at)
+    why = ". ".join(said.rstrip(".") for said, _ in found)
+    # A tag from before it was taken back that it is unsafe says what is no longer so.
+    return Unsafe(why, newest.by, max(newest.at, last.at) if last else newest.at, word)
+
+
 def unsafe(job: Job) -> str:
-    """Why the gear of a job is unsafe: somebody judged it so, or a test says so. Empty where it isn't."""
-    word = job.safety_words.order_by("-pk").first()
-    said = [word.words] if word is not None and word.unsafe else []
-    if failed := failed_test(job):
-        said.append(failed)
-    return ". ".join(each.rstrip(".") for each in said)
+    """Why the gear of a job is unsafe. Empty where it isn't."""
+    found = found_unsafe(job)
+    return found.why if found else ""
 
 
-def tag_is_printed(job: Job) -> bool:
-    """Whether an unsafe tag was printed since the gear was last judged."""
-    word = job.safety_words.order_by("-pk").first()
-    since = max([job.since, *([word.at] if word else [])])
-    return UnsafeTag.objects.filter(job=job, at__gte=since).exists()
+def tags_printed(job: Job, found: Unsafe) -> int:
+    """How many unsafe tags were printed since it was last said what makes it unsafe."""
+    return UnsafeTag.objects.filter(job=job, at__gte=found.at).count()
 
 
 # --- What keeps work back ------------------------------------------------------------------------------------

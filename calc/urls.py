@@ -9,6 +9,7 @@ from calc import (
     views_runs,
     views_safety,
     views_safety_year,
+    views_unsafe,
     views_worksheets,
 )
 
@@ -71,6 +72,13 @@ urlpatterns: list = [
     path("list-run/<int:pk>/sign/", views_runs.list_run_sign, name="list-run-sign"),
     path("list-run/<int:pk>/sign-off/", views_runs.list_run_sign_off, name="list-run-sign-off"),
     # unsafe gear
+    path("job/<str:claim>/unsafe/", views_unsafe.job_unsafe, name="job-unsafe"),
+    path("job/<str:claim>/unsafe/judge/", views_unsafe.job_unsafe_judge, name="job-unsafe-judge"),
+    path("job/<str:claim>/unsafe/take-back/", views_unsafe.job_unsafe_take_back, name="job-unsafe-take-back"),
+    path("job/<str:claim>/unsafe/tag/<str:size>/", views_unsafe.unsafe_tag_paper, name="unsafe-tag-paper"),
+    path(
+        "job/<str:claim>/unsafe/tag/<str:size>/print/", views_unsafe.unsafe_tag_print, name="unsafe-tag-print"
+    ),
     # the job's report
     # emergency card, cautions, near misses, a year of safety
     path("safety/", views_safety.safety, name="safety"),

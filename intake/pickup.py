@@ -1,7 +1,8 @@
 """How gear goes home: the owner is told, everything is ticked off, somebody signs, the warranty starts."""
 
 import datetime as dt
-from collections.abc import Collection, Mapping
+from collections.abc import Callable, Collection, Mapping
+from dataclasses import dataclass
 
 from django.db import transaction
 from django.utils import timezone
@@ -11,8 +12,25 @@ from intake.models import Job, LetGo, Pickup, ReadyNotice, Signature, State
 from shop import timeline
 from shop.errors import ChangedMeanwhile, NotAllowed, NotAllowedYet
 from shop.models import Shop, Staff
+from shop.sockets import Socket
 
 FROM = (State.READY, State.LEFT_BEHIND)
+
+
+@dataclass(frozen=True)
+class ToKnow:
+    """What whoever takes a piece of gear home must know of it. A floor above plugs in here.
+
+    `said(job)` is a sentence that stands above their signature, or an empty text. Where there is one, they sign with
+    their own hand.
+    """
+
+    name: str
+    said: Callable[[Job], str]
+    order: int = 50
+
+
+to_know: Socket[ToKnow] = Socket()
 
 
 # --- The ready notice ------------------------------------------------------------------------------------
@@ -65,7 +83,13 @@ def money_settled(job: Job, to: str, by: Staff) -> str | None:
 def what_is_signed(job: Job, went: Collection[str]) -> str:
     """The words above the signature at a pickup."""
     things = ", ".join([str(job.gear), *went])
-    return f"I have received from the repair, claim number {job.claim}: {things}."
+    received = f"I have received from the repair, claim number {job.claim}: {things}."
+    return " ".join(filter(None, [received, must_know(job)]))
+
+
+def must_know(job: Job) -> str:
+    """What whoever takes it must know, and sign with their own hand. Empty where there is nothing of the kind."""
+    return " ".join(said for each in to_know if (said := each.said(job)))
 
 
 @transaction.atomic
@@ -83,17 +107,20 @@ def hand_back(
     svg: str = "",
     device: str = "",
     waiver: str = "",
+    known: str = "",
 ) -> Pickup:
     """Hand gear back: one transaction from the ticks to the start of the warranty.
 
     `went` are the keys of the loose pieces that go home; `stayed` has a sentence for each of the others. At
     the counter whoever takes it signs (`svg` is empty where the name was typed); by mail the carrier is named
-    instead. `waiver` is why it goes home with money owed: the owner's word alone.
+    instead. `waiver` is why it goes home with money owed: the owner's word alone. `known` is what stood above the
+    signature of `must_know`.
 
     Raises:
-        ChangedMeanwhile: somebody else changed the job, or what came with it, since.
+        ChangedMeanwhile: somebody else changed the job, what came with it, or what must be known of it, since.
         NotAllowed: `by` may not waive money.
-        NotAllowedYet: it isn't ready, something isn't accounted for, or money is owed.
+        NotAllowedYet: it isn't ready, something isn't accounted for, money is owed, or what must be known of it
+            isn't signed by hand.
     """
     job = Job.objects.select_for_update(of=("self",)).select_related("gear", "person").get(pk=job.pk)
     if job.revision != revision:
@@ -119,6 +146,7 @@ def hand_back(
     for piece in left:
         if not stayed[piece.pk].strip():
             raise NotAllowedYet(f"“{piece.name}” isn't ticked. Write a sentence why it doesn't go home.")
+    _is_known(job, known, how=how, svg=svg)
     still = billing.still_open(job)
     waived = bool(waiver.strip()) and not still.is_settled
     if waived and not by.may("waive money owed"):
@@ -173,6 +201,25 @@ def hand_back(
         },
     )
     return kept
+
+
+def _is_known(job: Job, known: str, *, how: str, svg: str) -> None:
+    must = must_know(job)
+    if " ".join(known.split()) != " ".join(must.split()):
+        raise ChangedMeanwhile(
+            "What they sign has changed since the page was opened. Let them read it as it is now, and sign again.",
+            revision=job.revision,
+        )
+    if must and how != "counter":
+        raise NotAllowedYet(
+            "It can’t go by mail: whoever takes it signs with their own hand that they know what is wrong with it. "
+            "Let its owner, or somebody they send, collect it at the counter."
+        )
+    if must and not svg:
+        raise NotAllowedYet(
+            "A typed name isn’t enough: whoever takes it signs on the glass that they know what is wrong with it. "
+            "If they can’t, somebody with them signs, and stands written down as who takes it."
+        )
 
 
 def _start_warranty(job: Job) -> None:

@@ -525,5 +525,6 @@ def _as_is_form(request: Request, job: Job, form: AsIsForm, *, status: int = 200
         ),
         "currency": currency,
         "may_go_as_is": State.GOING_HOME_AS_IS in billing.workflow.NEXT[State(job.state)],
+        "panels": sockets.panels_for("way out", request, job),
     }
     return page_or_part(request, "intake/pickup_as_is.html", context, part="as-is-form", status=status)

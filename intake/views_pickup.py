@@ -8,7 +8,7 @@ from intake import billing, keeping, pickup
 from intake.forms_money import PickupForm
 from intake.models import Job, Pickup
 from intake.views_money import receipt_context
-from shop import papers
+from shop import papers, sockets
 from shop.access import allowed
 from shop.errors import ChangedMeanwhile, Refused
 from shop.http import Request, go_to, page_or_part
@@ -20,7 +20,12 @@ def _job(claim: str) -> Job:
 
 
 def _form(job: Job, data: object = None) -> PickupForm:
-    initial = {"revision": job.revision, "handed_to": job.person.name, "how": job.visit.how}
+    initial = {
+        "revision": job.revision,
+        "known": pickup.must_know(job),
+        "handed_to": job.person.name,
+        "how": job.visit.how,
+    }
     return PickupForm(data, initial=initial, job=job, pieces=list(job.pieces.all()))
 
 
@@ -49,16 +54,23 @@ def hand_back(request: Request, claim: str) -> HttpResponse:
             svg=said["strokes"],
             device=request.headers.get("User-Agent", ""),
             waiver=said["waiver"],
+            known=said["known"],
         )
     except ChangedMeanwhile as why:
         job = _job(claim)
-        form = _form(job, {**request.POST.dict(), "revision": why.revision})
+        form = _form(job, {**request.POST.dict(), "revision": why.revision, **_known_now(job, said["known"])})
         form.add_error(None, str(why))
         return _show(request, job, form, status=why.status)
     except Refused as why:
         form.add_error(None, str(why))
         return _show(request, job, form, status=why.status)
     return go_to(request, "pickup-done", claim)
+
+
+def _known_now(job: Job, known: str) -> dict[str, str]:
+    """Where what they sign has changed, the words as they are now and an empty glass: what was signed were others."""
+    now = pickup.must_know(job)
+    return {} if now == known else {"known": now, "signature": "", "strokes": "", "typed": ""}
 
 
 def _show(request: Request, job: Job, form: PickupForm, *, status: int = 200) -> HttpResponse:
@@ -70,6 +82,8 @@ def _show(request: Request, job: Job, form: PickupForm, *, status: int = 200) ->
         "may_go": job.state in pickup.FROM,
         "storage_open": keeping.fee_open(job, request.shop),
         "words": pickup.what_is_signed(job, [piece.name for piece in form.pieces]),
+        "by_hand": bool(pickup.must_know(job)),
+        "panels": sockets.panels_for("way out", request, job),
     }
     return page_or_part(request, "intake/pickup.html", context, part="pickup-form", status=status)
 

@@ -25,7 +25,7 @@ from intake.forms_storage import (
 )
 from intake.models import Job, LetGo, Person, Photo, StorageNotice
 from intake.signatures import picture_of
-from shop import papers
+from shop import papers, sockets
 from shop.access import allowed
 from shop.errors import ChangedMeanwhile, Refused
 from shop.http import Request, go_to, page_or_part
@@ -445,6 +445,7 @@ def _show_let_go(request: Request, job: Job, form: LetGoForm, *, status: int = 2
         "claims": claims,
         "problem": problem,
         "may_go": job.state == "left-behind" and context["clock"].may_act,
+        "panels": sockets.panels_for("way out", request, job),
     }
     return render(request, "intake/storage_let_go.html", context, status=status)
 

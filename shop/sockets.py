@@ -68,7 +68,8 @@ class Panel:
     """A box on somebody else's page. `context(request, thing)` returns what the template needs, or None for no box."""
 
     name: str
-    # "front page", "job" (its money and papers), "job bench" (what is measured), "person", "gear", "invoice"
+    # "front page", "job" (its money and papers), "job bench" (what is measured), "way out" (where gear leaves: as it
+    # is, handed back, let go), "person", "gear", "invoice"
     place: str
     act: str
     template: str

@@ -19,7 +19,8 @@ from django.urls import URLPattern, get_resolver, reverse
 from django.utils import timezone
 from PIL import Image, ImageDraw
 
-from calc import meters, readings, sheets
+from calc import meters, readings, safety, sheets
+from calc.checklists import Stage
 from calc.demo import IDLE, SUPPLY, TESTED
 from calc.engine import capture
 from calc.models import Meter
@@ -245,6 +246,7 @@ class FullShop:
             ],
             "kept-worksheet": [({"pk": kept.pk}, "") for kept in here.sheets.filter(strikes=None)],
             "compare-worksheets": [({"pk": before.pk, "other": after.pk}, "")],
+            "job-unsafe": [({"claim": each.claim}, "") for each in (here, self.as_is, self.tagged, gone)],
             "meters": [({}, "")],
             "meter-new": [({}, "")],
             "meter-edit": [({"pk": pk}, "") for pk in Meter.objects.values_list("pk", flat=True)],
@@ -283,7 +285,7 @@ class FullShop:
             "cash-up-day": [({"pk": pk}, "") for pk in CashUp.objects.values_list("pk", flat=True)],
             "job-ready-notice": [({"claim": ready.claim}, ""), (job, "")],
             "take-home-as-is": [(job, ""), ({"claim": gone.claim}, "")],
-            "job-pickup": [({"claim": ready.claim}, ""), (job, "")],
+            "job-pickup": [({"claim": each.claim}, "") for each in (ready, here, self.as_is)],
             "storage": [({}, "")],
             "storage-letters": [
                 ({}, ""),
@@ -310,6 +312,7 @@ class FullShop:
             "visit-tags-paper": [{"pk": visit, "size": size} for size in ("roll", "card")],
             "tags-paper": [{**job, "size": size} for size in ("roll", "card")],
             "worksheets-paper": [job, {"claim": self.tagged.claim}],
+            "unsafe-tag-paper": [{"claim": self.as_is.claim, "size": size} for size in ("roll", "card")],
             "estimate-paper": [{**job, "number": 1}],
             "estimates-paper": [{"claim": self.deciding.claim}],
             "calls-paper": [{}],
@@ -360,6 +363,10 @@ class FullShop:
                 {"seen": charges.left_of_agreed(self.agreed).mark},
             ),
             (to("job-reading", **job), {"written": "a lot"}),
+            (to("job-reading", claim=self.tagged.claim), _LIVE),
+            (to("job-worksheet-keep", claim=self.tagged.claim, slug="supply"), {**SUPPLY, **_LIVE_SHEET}),
+            (to("job-unsafe-judge", **job), {}),
+            (to("job-unsafe-take-back", claim=self.as_is.claim), {"more": "It looks fine."}),
             (to("job-worksheet-keep", **job, slug="idle-current"), {**IDLE, "when": "never"}),
             (to("job-worksheet-keep", **job, slug="supply"), {**SUPPLY, "volts": "lots"}),
             (to("worksheet-ours", slug="after-repair-test"), {"limit_earth": "lots"}),
@@ -413,6 +420,8 @@ class FullShop:
         return [self.here, self.ready, self.gone, self.deciding, self.as_is, self.tagged, *self._stored()]
 
 
+_LIVE = {"point": "Plate", "written": "448", "unit": "V", "when": "before", "meter": "Meter 2"}
+_LIVE_SHEET = {"measured": "448", "when": "before"}
 _FUSE = {
     "rows-TOTAL_FORMS": "1",
     "rows-INITIAL_FORMS": "0",
@@ -489,6 +498,8 @@ def build(owner: Staff, bench: Staff, counter: Staff) -> FullShop:
     charged(agreed, "fee", "Rush", "20", by=bench)
     as_is = JobFactory(month=BEFORE, visit__taken_in_by=counter, diagnosis_fee=Decimal(45), gear__kind="echo")
     billing.take_home_as_is(as_is, by=counter, revision=as_is.revision, reason="Too dear for the owner.")
+    safety.judge_unsafe(as_is, words="Its metal can become live. Two wires, and no mark.", by=bench)
+    safety.print_unsafe_tag(as_is, by=counter)
     for state in (State.PARTS_ON_ORDER, State.IN_LINE, State.SOAK_TEST, State.LEFT_BEHIND, State.LET_GO):
         JobFactory(
             month=BEFORE, state=state, visit__taken_in_by=counter, wanted_by=today + dt.timedelta(days=10)
@@ -601,8 +612,8 @@ def _through_the_house(gear: Any, terms: Terms, by: Staff, *, days: int) -> Job:
 def _to_ready(job: Job, by: Staff) -> Job:
     for state in (State.ON_THE_BENCH, State.SOAK_TEST):
         job = workflow.move(job, to=state, by=by, revision=job.revision)
-    readings.take(job, point="Plate, V4", written="448", unit="V", when="after", by=by)
     safe.passed(job, by)
+    readings.take(job, point="Plate, V4", written="448", unit="V", when="after", powered=True, by=by)
     return workflow.move(job, to=State.READY, by=by, revision=job.revision)
 
 
@@ -664,8 +675,10 @@ def _work_on(job: Job, bench: Staff, counter: Staff) -> None:
     job.refresh_from_db()
     for text in ("Reservoir capacitor bulges.", "The owner called: no hurry.\nBut before the tour."):
         NoteFactory(job=job, by=counter, text=text)
-    for when, value in (("before", "462"), ("after", "448")):
-        readings.take(job, point="Plate, V4", written=value, unit="V", when=when, by=bench, meter="Meter 2")
+    safe.passed(job, bench, Stage.BEFORE_POWER)
+    live = {"point": "Plate, V4", "unit": "V", "powered": True, "meter": "Meter 2"}
+    for when, value in (("before", "462"), ("after", "448 ± 2")):
+        readings.take(job, written=value, when=when, by=bench, **live)
     wrong = readings.take(job, point="Bias", written="45 mV", unit="V", when="before", by=bench, note="Slip")
     readings.strike(wrong, by=bench)
     _work_out(job, bench)

@@ -363,6 +363,9 @@ SAMPLES: dict[str, Sample] = {
     "near-miss": _pk("near_miss"),
     "near-miss-correct": _pk("near_miss"),
     "list-run-sign-off": _pk("list_run"),
+    # unsafe gear
+    "unsafe-tag-print": lambda world: {"size": "roll"},
+    "unsafe-tag-paper": lambda world: {"size": "roll"},
     # bench gear
     "supplier": _pk("supplier"),
     "supplier-edit": _pk("supplier"),
