@@ -6,23 +6,38 @@ run keeps what it began with, and a new release of ours is a new version where t
 
 import hashlib
 import json
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import asdict, dataclass, fields
+from itertools import count
 from typing import Final
 
 from django.db import transaction
 from django.db.models import F, Max, Window
 from django.db.models.functions import RowNumber
+from django.utils.text import slugify
 
 from calc.checklists import Ask, Checklist, Has, Line, Stage
 from calc.checklists.ours import OURS
+from calc.checklists.wording import span_words
 from calc.models import ListLine, ListVersion
 from shop import timeline
-from shop.errors import ChangedMeanwhile, NotAllowedYet
+from shop.errors import ChangedMeanwhile, NotAllowed, NotAllowedYet
 from shop.models import Shop, Staff
 
 ORDER: Final = tuple(Stage)
+_PLACES: Final = {slug: place for place, slug in enumerate(OURS)}
+AS_WE_BRING_IT: Final = "as Benchtag brings it"
+NO_SLUG: Final = frozenset({"new"})  # taken by an address
 _COLUMNS: Final = tuple(field.name for field in fields(Line))
+
+
+class LineRefused(NotAllowedYet):
+    """A line may not be so. `key` is the line's, `field` the name of what is wrong on it; empty: the line itself."""
+
+    def __init__(self, sentence: str, *, key: str, field: str = ""):
+        super().__init__(sentence)
+        self.key = key
+        self.field = field
 
 
 @dataclass(frozen=True)
@@ -37,6 +52,11 @@ class Current:
     @property
     def slug(self) -> str:
         return self.checklist.slug
+
+    @property
+    def may_be_retired(self) -> bool:
+        """Whether it may go out of use: gates rest on ours, never on one of the shop's own alone."""
+        return not _is_gate_of_ours(self.checklist)
 
 
 def current() -> dict[str, Current]:
@@ -54,7 +74,11 @@ def current() -> dict[str, Current]:
         elif row is not None:
             found.append(Current(as_value(row), row.number, row, row.by_id is None))
     found.sort(
-        key=lambda each: (ORDER.index(each.checklist.stage), each.slug not in OURS, each.checklist.name)
+        key=lambda each: (
+            ORDER.index(each.checklist.stage),
+            _PLACES.get(each.slug, len(_PLACES)),
+            each.checklist.name,
+        )
     )
     return {each.slug: each for each in found}
 
@@ -72,19 +96,49 @@ def written_down(slug: str) -> ListVersion:
         return found.row
     _one_at_a_time()
     found = current()[slug]
-    return found.row or _write(found.checklist, by=None, words="as Benchtag brings it")
+    return found.row or _write(found.checklist, by=None, words=AS_WE_BRING_IT)
+
+
+def versions(slug: str) -> list[ListVersion]:
+    """The versions of a list that were written down, the newest first. Two queries."""
+    return list(
+        ListVersion.objects.filter(slug=slug)
+        .order_by("-number")
+        .select_related("by")
+        .prefetch_related("lines")
+    )
+
+
+def slug_for(name: str) -> str:
+    """A slug for a new list of that name, which no list has or had."""
+    taken = NO_SLUG | set(OURS) | set(ListVersion.objects.values_list("slug", flat=True))
+    return free_slug(name, taken, "list")
+
+
+def free_slug(text: str, taken: Collection[str], otherwise: str) -> str:
+    """A slug made from a text, of at most 40 letters, that isn't among the taken ones."""
+    stem = slugify(text)[:36].strip("-_") or otherwise
+    return next(name for n in count(1) if (name := stem if n == 1 else f"{stem}-{n}") not in taken)
 
 
 @transaction.atomic
 def change(checklist: Checklist, *, by: Staff, words: str, seen: int) -> ListVersion:
     """Make a new version of a list, or a new list where `seen` is 0. Runs that began keep theirs.
 
-    `seen` is the number of the version that was changed.
+    `seen` is the number of the version that was changed, `words` say what changed.
 
     Raises:
         ChangedMeanwhile: somebody made another version since.
-        NotAllowedYet: a line that a gate rests on is missing or asks for something else.
+        LineRefused: a line that a gate rests on is missing, asks for something else, or is less strict than ours.
+        NotAllowed: `by` isn't the owner of the shop.
+        NotAllowedYet: nothing changed, or nobody says what; or a gate rests on the list.
     """
+    if not by.may("keep checklists"):
+        raise NotAllowed("Only the owner of the shop can change a list. Change person.")
+    if not words.strip():
+        raise NotAllowedYet("Write in a few words what changed.")
+    if not checklist.lines:
+        raise NotAllowedYet("A list needs a line. To have it no more, put it out of use.")
     _one_at_a_time()
     now = current().get(checklist.slug)
     if (now.number if now else 0) != seen:
@@ -93,10 +147,12 @@ def change(checklist: Checklist, *, by: Staff, words: str, seen: int) -> ListVer
             revision=now.number if now else 0,
         )
     if now is not None:
+        if checklist == now.checklist:
+            raise NotAllowedYet("Nothing on this list is changed.")
         _keeps_what_gates_rest_on(now.checklist, checklist)
         if now.row is None:
-            _write(now.checklist, by=None, words="as Benchtag brings it")
-    row = _write(checklist, by=by, words=words)
+            _write(now.checklist, by=None, words=AS_WE_BRING_IT)
+    row = _write(checklist, by=by, words=words.strip())
     timeline.write(
         "shop",
         by=by,
@@ -111,22 +167,31 @@ def _one_at_a_time() -> None:
     Shop.objects.select_for_update().filter(pk=1).first()
 
 
+def _is_gate_of_ours(checklist: Checklist) -> bool:
+    return checklist.gates and checklist.slug in OURS
+
+
 def _keeps_what_gates_rest_on(was: Checklist, will: Checklist) -> None:
-    if was.gates and (will.retired or will.stage != was.stage or will.applies != was.applies):
+    if _is_gate_of_ours(was) and (will.retired or will.stage != was.stage or will.applies != was.applies):
         raise NotAllowedYet(
             "A gate rests on this list: it stays in use, where it is, for the gear it is for."
         )
     kept = {line.key: line for line in will.lines}
     for line in was.lines:
-        if line.fixed and _asks(kept.get(line.key)) != _asks(line):
-            raise NotAllowedYet(f"A gate rests on “{line.text}”. That line stays, and asks what it asks.")
+        if not line.fixed:
+            continue
+        if _asks(kept.get(line.key)) != _asks(line):
+            raise LineRefused(
+                f"A gate rests on “{line.text}”. That line stays, and asks what it asks.", key=line.key
+            )
+        _is_no_looser(kept[line.key], _floor(was.slug, line))
     order = [line.key for line in will.lines if line.fixed]
     if order != [line.key for line in was.lines if line.fixed]:
         raise NotAllowedYet("The lines that gates rest on stay in their order.")
 
 
 def _asks(line: Line | None) -> tuple | None:
-    """What a fixed line may not lose. A limit may be made stricter, not looser: the form asks `stricter`."""
+    """What a fixed line may not lose. A limit may be made stricter."""
     if line is None:
         return None
     return (
@@ -139,6 +204,39 @@ def _asks(line: Line | None) -> tuple | None:
         line.drift_of,
         line.fixed,
     )
+
+
+def _floor(slug: str, line: Line) -> Line:
+    """The line as we bring it: the shop may be stricter than that, and come back to it. Else as it was."""
+    ours = OURS.get(slug)
+    return next((each for each in ours.lines if each.key == line.key), line) if ours else line
+
+
+def _is_no_looser(line: Line, floor: Line) -> None:
+    """Refuse a line that lets through what `floor` doesn't."""
+    if floor.at_most is not None and (line.at_most is None or line.at_most > floor.at_most):
+        raise LineRefused(_stricter(f"at most {floor.shown(floor.at_most)}"), key=line.key, field="at_most")
+    if floor.at_least is not None and (line.at_least is None or line.at_least < floor.at_least):
+        raise LineRefused(
+            _stricter(f"at least {floor.shown(floor.at_least)}"), key=line.key, field="at_least"
+        )
+    # With a limit from below a reading's sign counts: -300 V would be under 50 V.
+    if floor.at_most is not None and floor.at_least is None and (line.at_least or 0.0) < 0:
+        raise LineRefused(
+            "A gate rests on this line: this can’t be below zero.", key=line.key, field="at_least"
+        )
+    if floor.drift_of and not 0 < line.drift <= floor.drift:
+        raise LineRefused(_stricter(f"within {floor.drift:g} %"), key=line.key, field="drift")
+    if line.wait < floor.wait:
+        raise LineRefused(
+            f"A gate rests on this line: it may wait longer than {span_words(floor.wait)}, not shorter.",
+            key=line.key,
+            field="wait",
+        )
+
+
+def _stricter(limit: str) -> str:
+    return f"A gate rests on this line: its limit, {limit}, may be made stricter, never looser."
 
 
 def digest(checklist: Checklist) -> str:

@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 from enum import StrEnum
-from math import isclose
+from math import isclose, isfinite
 from typing import Final
 
 from calc.engine.quantities import UNITS, show, units
@@ -128,6 +128,9 @@ class Checklist:
             for named in (line.since, line.drift_of):
                 if named and named not in keys[:number]:
                     raise ValueError(f"{self.slug}, {line.key}: {named!r} is no line above it.")
+            limits = [number for number in (line.at_least, line.at_most) if number is not None]
+            if not all(isfinite(number) for number in limits) or limits != sorted(limits):
+                raise ValueError(f"{self.slug}, {line.key}: no value keeps to its limits.")
             if line.ask is Ask.READING and line.unit not in UNITS:
                 raise ValueError(f"{self.slug}, {line.key}: {line.unit!r} is no unit of ours.")
             if line.ask is Ask.SHEET and not line.sheet:
