@@ -65,6 +65,13 @@ sockets.panels.plug(
 )
 
 
+def _report(request: Any, job: Any) -> dict[str, Any]:
+    return {"job": job}
+
+
+sockets.panels.plug(sockets.Panel("report", "job", "see jobs", "calc/_report_panel.html", _report, order=80))
+
+
 def _measure(job: Any, by: Any, when: str) -> None:
     from calc import demo
 

@@ -7,6 +7,7 @@ from calc import (
     views_capture,
     views_meters,
     views_runs,
+    views_report,
     views_safety,
     views_safety_year,
     views_unsafe,
@@ -80,6 +81,8 @@ urlpatterns: list = [
         "job/<str:claim>/unsafe/tag/<str:size>/print/", views_unsafe.unsafe_tag_print, name="unsafe-tag-print"
     ),
     # the job's report
+    path("job/<str:claim>/report/", views_report.job_report, name="job-report"),
+    path("job/<str:claim>/report/<str:kind>/", views_report.job_report_paper, name="job-report-paper"),
     # emergency card, cautions, near misses, a year of safety
     path("safety/", views_safety.safety, name="safety"),
     path("emergency/", views_safety.emergency_card, name="emergency"),

@@ -9,12 +9,13 @@ import datetime as dt
 from typing import Final
 
 from django.db import transaction
+from django.db.models import QuerySet
 from django.utils import timezone
 
 from intake.models import Job, State
 from shop import sockets, timeline
 from shop.errors import NotAllowedYet
-from shop.models import Staff
+from shop.models import Entry, Staff
 
 NEXT: Final[dict[State, tuple[State, ...]]] = {
     State.TAGGED_IN: (State.IN_LINE, State.ON_THE_BENCH, State.GOING_HOME_AS_IS),
@@ -71,9 +72,14 @@ def came_from(job: Job) -> str | None:
     return next((s for s in one_tap_moves(job) if s.label == was), None)
 
 
+def moves_of(job: Job) -> QuerySet[Entry]:
+    """What the timeline says of a job's moves, the oldest first."""
+    return timeline.of(job).filter(words=_MOVED).order_by("pk")
+
+
 def last_moved_to(job: Job, state: State) -> dt.datetime | None:
     """When a job last came to a state; None where it was never there."""
-    for entry in timeline.of(job).filter(words=_MOVED).order_by("-pk"):
+    for entry in moves_of(job).reverse():
         if any(c["what"] == _STATE and c["after"] == state.label for c in entry.changes):
             return entry.at
     return None

@@ -247,6 +247,8 @@ class FullShop:
             "kept-worksheet": [({"pk": kept.pk}, "") for kept in here.sheets.filter(strikes=None)],
             "compare-worksheets": [({"pk": before.pk, "other": after.pk}, "")],
             "job-unsafe": [({"claim": each.claim}, "") for each in (here, self.as_is, self.tagged, gone)],
+            "job-report": [(job, ""), (job, "?chosen=1"), ({"claim": self.tagged.claim}, "")],
+            "job-unsafe": [({"claim": each.claim}, "") for each in (here, self.as_is, self.tagged, gone)],
             "meters": [({}, "")],
             "meter-new": [({}, "")],
             "meter-edit": [({"pk": pk}, "") for pk in Meter.objects.values_list("pk", flat=True)],
@@ -312,6 +314,12 @@ class FullShop:
             "visit-tags-paper": [{"pk": visit, "size": size} for size in ("roll", "card")],
             "tags-paper": [{**job, "size": size} for size in ("roll", "card")],
             "worksheets-paper": [job, {"claim": self.tagged.claim}],
+            "unsafe-tag-paper": [{"claim": self.as_is.claim, "size": size} for size in ("roll", "card")],
+            "job-report-paper": [
+                {"claim": each.claim, "kind": kind}
+                for each in (self.here, self.tagged, self.as_is)
+                for kind in ("plain", "full")
+            ],
             "unsafe-tag-paper": [{"claim": self.as_is.claim, "size": size} for size in ("roll", "card")],
             "estimate-paper": [{**job, "number": 1}],
             "estimates-paper": [{"claim": self.deciding.claim}],

@@ -366,6 +366,8 @@ SAMPLES: dict[str, Sample] = {
     # unsafe gear
     "unsafe-tag-print": lambda world: {"size": "roll"},
     "unsafe-tag-paper": lambda world: {"size": "roll"},
+    # the job's report
+    "job-report-paper": lambda world: {"kind": "plain"},
     # bench gear
     "supplier": _pk("supplier"),
     "supplier-edit": _pk("supplier"),
