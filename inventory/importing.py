@@ -22,7 +22,7 @@ from inventory.models import Drawer, Import, ImportLine, Kind, Move, Part
 from inventory.values import in_words, read_part, said_of, unit_of
 from shop import timeline
 from shop.errors import ChangedMeanwhile, NotAllowedYet, Refused
-from shop.models import Staff
+from shop.models import Shop, Staff
 
 FACTS: Final = (
     "kind", "name", "value", "tolerance", "volts", "watts", "amps", "impedance", "hottest", "designation",
@@ -98,7 +98,7 @@ class Plan:
 def plan(lines: Iterable[PartLine], *, hold: bool = False) -> Plan:
     """Say what each line would do, in a fixed number of queries.
 
-    With `hold` the parts are held for this transaction.
+    With `hold` the parts are held for this transaction, and other files wait.
     """
     shelf = _Shelf(hold)
     planned = [shelf.plan(line) for line in lines]
@@ -118,8 +118,9 @@ class _Shelf:
 
     def __init__(self, hold: bool):
         rows = Part.objects.order_by("-is_in_use", "pk")
-        if hold:  # in the order in which all hold parts
+        if hold:  # in the order in which all hold parts; then new ones too: one file at a time
             list(Part.objects.select_for_update().order_by("pk").values_list("pk"))
+            Shop.objects.select_for_update().get(pk=1)  # SQLite's IMMEDIATE transactions hold everything anyway
         self.parts = {part.pk: part for part in rows}
         self.called: dict[str, list[Part]] = {}
         for part in self.parts.values():

@@ -11,7 +11,7 @@ from inventory import stock, values
 from inventory.models import Drawer, Part
 from shop import pictures, timeline
 from shop.errors import ChangedMeanwhile, NotAllowedYet, Refused
-from shop.models import Staff
+from shop.models import Shop, Staff
 
 # What a person may write of a part, with the labels that the timeline shows.
 FIELDS: Final = (
@@ -103,6 +103,7 @@ def new_drawer(*, facts: Mapping[str, Any], by: Staff) -> Drawer:
         CodeTaken: there is one of that code.
     """
     drawer = Drawer(**{name: said for name, said in facts.items() if name in DRAWER_FIELDS})
+    Shop.objects.select_for_update().get(pk=1)  # so that two tablets don't take the same code
     drawer.code = _free_code(drawer)
     drawer.save()
     timeline.write(drawer, by=by, words="wrote it down", after=_drawer_words(drawer))

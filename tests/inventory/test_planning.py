@@ -243,7 +243,7 @@ def test_chances_of_a_job_that_make_no_sense_are_refused(wants) -> None:
 
 
 SIZES = st.sampled_from(
-    [{1: 1}, {2: 1}, {1: 5, 2: 1}, {4: 2, 1: 1}, {1: 1, 2: 1, 3: 2}, {30: 1, 2: 4}, {500: 1}]
+    [{1: 1}, {2: 1}, {1: 5, 2: 1}, {4: 2, 1: 1}, {1: 1, 2: 1, 3: 2}, {30: 1, 2: 4}]
 )
 AHEAD = st.one_of(
     st.builds(planning.many_ahead, st.floats(0, 12) | st.sampled_from([190.0, 1e6]), SIZES),
