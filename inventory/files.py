@@ -22,7 +22,7 @@ from shop import csv_out, money
 from shop.errors import Refused
 
 MOST_BYTES: Final = 1_000_000
-MOST_LINES: Final = 1_000  # a second or two in which nobody else writes
+MOST_LINES: Final = 1_000  # three or four seconds in which nobody else writes
 MOST_PIECES: Final = 1_000_000
 LONGEST_CELL: Final = 400
 

@@ -40,12 +40,16 @@ def planning(request: Request) -> HttpResponse:
     """Every part that was used: what is expected, and at how many to order it."""
     service = _service(request)
     made = _plans(request, service)
+    page = _page(request, made)
     context = {
-        "page_obj": _page(request, made),
+        "page_obj": page,
         "query": urlencode({"service": service}),
         "services": SERVICES,
         "service": service,
+        "count": len(made),
         "due": sum(plan.is_due for plan in made),
+        "now": [plan for plan in page if plan.is_due],
+        "rest": [plan for plan in page if not plan.is_due],
     }
     return render(request, "inventory/planning.html", context)
 

@@ -66,8 +66,17 @@ def test_what_is_due_comes_first_and_says_so(shop, as_bench) -> None:
     empty = used_part("b: none left", times=4)
     move(empty, "scrapped", -6, 1)
     text = as_bench.get("/planning/").content.decode()
-    assert "1 to order now" in text
-    assert text.index("b: none left") < text.index("a: enough")
+    heads = [
+        text.index(words)
+        for words in ("1 to order now", "b: none left", "Not to be ordered now", "a: enough")
+    ]
+    assert heads == sorted(heads)
+
+
+def test_where_nothing_is_due_the_page_says_so(shop, as_bench) -> None:
+    used_part("a: enough", times=4)
+    text = as_bench.get("/planning/").content.decode()
+    assert text.index("Nothing to order now") < text.index("Not to be ordered now") < text.index("a: enough")
 
 
 def test_a_higher_service_level_never_keeps_less(shop, as_bench) -> None:
