@@ -16,14 +16,16 @@ from django.urls import reverse
 from django.utils.html import escape
 
 import calc.worksheets
-from calc import caution_words
+from calc import caution_words, runs, safety
 from calc.cautions import CAUTIONS, Caution, named
-from calc.models import CautionWords
+from calc.checklists import Stage
+from calc.models import CautionWords, Mark
 from calc.worksheets import all_sheets, by_slug
 from calc.worksheets.sheet import answer
 from intake.models import State
 from shop import timeline
 from tests.factories import GearFactory, JobFactory, MeterFactory
+from tests.safe import passed
 from tests.samples import World
 
 pytestmark = pytest.mark.django_db
@@ -83,6 +85,32 @@ def test_each_page_where_work_can_hurt_says_so(as_owner, job, name):
     page = as_owner.get(address(name, job))
     assert page.status_code == 200
     assert escape(named(PAGES[name]).said) in shown(page.content.decode())
+
+
+def test_unsafe_gear_is_not_to_be_plugged_in(as_bench, bench, job):
+    page = reverse("job-unsafe", args=[job.claim])
+    said = escape(named("unsafe-gear").said)
+    assert said not in as_bench.get(page).content.decode()
+    safety.judge_unsafe(job, words="Its chassis is live.", by=bench)
+    assert said in shown(as_bench.get(page).content.decode())
+
+
+@pytest.mark.parametrize(("slug", "name"), [("before-power", "stored-charge"), ("soak", "left-on")])
+def test_a_list_says_what_can_hurt_while_it_is_done(as_bench, bench, job, slug, name):
+    run = runs.begin(job, slug=slug, by=bench)
+    page = as_bench.get(reverse("list-run", args=[run.pk])).content.decode()
+    assert escape(named(name).said) in shown(page)
+
+
+def test_a_line_that_is_read_under_power_says_so(as_bench, bench, job):
+    passed(job, bench, Stage.BEFORE_POWER)
+    run = runs.begin(job, slug="first-power", by=bench)
+    for line in run.version.lines.all():
+        if line.powered:
+            break
+        Mark.objects.create(run=run, key=line.key, outcome="done", by=bench)
+    page = as_bench.get(reverse("list-run", args=[run.pk])).content.decode()
+    assert escape(named("read-under-power").said) in shown(page)
 
 
 @pytest.mark.parametrize("sheet", all_sheets(), ids=lambda sheet: sheet.slug)

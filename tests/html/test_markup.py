@@ -171,6 +171,7 @@ def test_every_page_is_among_those_that_are_looked_at(owner: Staff, bench: Staff
         "parts-export-file",
         "planning-csv",
         "best-use-csv",
+        "safety-year-csv",
         "asleep-csv",
         "queue-needs-csv",
     }  # a picture, a PDF, sounds, tables, a line below a box
