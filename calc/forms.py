@@ -14,6 +14,14 @@ _UNITS = [(key, f"{unit.symbol} ({unit.name})") for key, unit in UNITS.items()]
 ANOTHER: Final = "another"
 
 
+class _MeterField(forms.ChoiceField):
+    """A meter must be said; whether it is picked here, or named in the box beside it, the form knows."""
+
+    def validate(self, value: str) -> None:
+        if value:
+            super().validate(value)
+
+
 class ReadingForm(forms.Form):
     """One reading. The value is read in its unit; the message beside it says how to write it."""
 
@@ -44,9 +52,8 @@ class ReadingForm(forms.Form):
     when = forms.ChoiceField(
         label="When", choices=Reading.When.choices, initial=Reading.When.BEFORE, widget=forms.RadioSelect
     )
-    with_meter = forms.ChoiceField(
+    with_meter = _MeterField(
         label="Meter",
-        required=False,
         error_messages={"invalid_choice": "That meter isn’t in use. Pick another one."},
     )
     meter = forms.CharField(label="Name of another meter", max_length=80, required=False)

@@ -20,10 +20,20 @@ WHAT_IS_UNSAFE: Final = (
 WHY_IT_IS_SAFE: Final = ("It was mended, and passed its tests since", "Another piece of gear was meant")
 
 
+class _ReasonsField(forms.MultipleChoiceField):
+    """A reason must be given; whether it is tapped here, or written in the box below, the form knows."""
+
+    widget = forms.CheckboxSelectMultiple
+
+    def validate(self, value: list[str]) -> None:
+        if value:
+            super().validate(value)
+
+
 class ReasonsForm(forms.Form):
     """Reasons that are tapped, and words; together they are one text."""
 
-    reasons = forms.MultipleChoiceField(required=False, widget=forms.CheckboxSelectMultiple)
+    reasons = _ReasonsField()
     more = forms.CharField(
         label="In your own words",
         required=False,
