@@ -15,6 +15,7 @@ from django.utils import timezone
 from calc import listing, plain_words, readings, safety, sheets
 from calc.checklists import Ask, Checklist, Line, Stage
 from calc.checklists.judging import Outcome
+from calc.checklists.ours import OURS
 from calc.engine.repair_test import Protection
 from calc.forms_worksheets import ShownGroup, shown, shown_ours
 from calc.models import (
@@ -198,7 +199,8 @@ class Report:
     tests: tuple[TrialTold, ...]
     verdict: str
     is_passed: bool
-    unsafe: str
+    unsafe: str  # in the bench's words
+    unsafe_plain: str  # in the owner's
     safety_words: tuple[SafetyWord, ...]
     unsafe_tags: tuple[UnsafeTag, ...]
     photos: tuple[Photo, ...]  # all that stand
@@ -259,6 +261,7 @@ def gather(
     told = tuple(_sheet(each, pictures) for each in kept)
     by_key = {each.kept.pk: each for each in told}
     unsafe, failed = safety.unsafe(job), safety.failed_test(job)
+    said = tuple(job.safety_words.select_related("by").order_by("pk"))
     tests = tuple(_test(each, lists, job, build, failed) for each in lists.of(*_TESTS))
     all_photos = tuple(job.photos.filter(struck_at__isnull=True).select_related("by"))
     is_passed = bool(tests) and not unsafe and all(test.is_passed for test in tests) and not _stopped(lists)
@@ -291,7 +294,8 @@ def gather(
         verdict=_verdict(job, tests, is_passed=is_passed, unsafe=unsafe),
         is_passed=is_passed,
         unsafe=unsafe,
-        safety_words=tuple(job.safety_words.select_related("by")),
+        unsafe_plain=_unsafe_plain(said, failed),
+        safety_words=said,
         unsafe_tags=tuple(job.unsafe_tags.select_related("by")),
         photos=all_photos,
         chosen_photos=tuple(photo for photo in all_photos if photos is not None and photo.pk in photos),
@@ -464,7 +468,9 @@ def _as_it_is(job: Job) -> bool:
 
 def _test(each: OnJob, lists: safety.JobLists, job: Job, build: GearBuild | None, failed: str) -> TrialTold:
     stage = each.checklist.stage
-    name = plain_words.stage_words(stage, lists.has)
+    name = each.checklist.name
+    if each.checklist.slug in OURS and not each.was_put_on:
+        name = plain_words.stage_words(stage, lists.has)
     if failed and stage is Stage.AFTER_REPAIR:
         close = "failed" not in failed
         return TrialTold(name, False, "Not passed", _too_close() if close else _did_not_pass())
@@ -488,6 +494,13 @@ def _test(each: OnJob, lists: safety.JobLists, job: Job, build: GearBuild | None
         else "It comes before your gear goes home."
     )
     return TrialTold(name, False, "Not done yet", said)
+
+
+def _unsafe_plain(said: tuple[SafetyWord, ...], failed: str) -> str:
+    why = [said[-1].words.rstrip(".")] if said and said[-1].unsafe else []
+    if failed:
+        why.append("It did not pass our test of its electrical safety")
+    return ". ".join(why)
 
 
 def _waived(each: OnJob) -> tuple[str, str]:

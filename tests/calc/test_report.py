@@ -34,6 +34,7 @@ from tests.factories import (
     GearFactory,
     JobFactory,
     KeptSheetFactory,
+    ListVersionFactory,
     ReadingFactory,
 )
 from tests.full_shop import jpeg
@@ -339,7 +340,9 @@ def test_a_failed_earth_after_a_signed_pass_takes_the_pass_away(as_bench: Tablet
     )
     text = words(as_bench, job, "plain")
     assert "Electrical safety Not passed" in text and "It is not safe." in text
+    assert "It did not pass our test of its electrical safety." in text and "Protective earth" not in text
     assert "Tested before it" not in text
+    assert "Protective earth failed." in words(as_bench, job, "full")
 
 
 def test_what_was_passed_before_it_came_back_onto_the_bench_counts_no_more(
@@ -366,6 +369,12 @@ def test_what_goes_home_as_it_is_was_not_repaired_and_not_tested(as_bench: Table
     text = words(as_bench, job, "plain")
     assert "We didn’t repair it, and we didn’t test whether it is safe." in text
     assert not is_told_as_passed(text) and "no warranty" in text
+
+
+def test_a_test_of_the_shops_own_is_told_by_its_own_name(as_bench: Tablet, bench: Staff, job: Job):
+    own = ListVersionFactory(slug="played-in", name="Played in by a guest", stage="soak", by=bench)
+    passed(job, bench)
+    assert f"{own.name} Passed" in words(as_bench, job, "plain")
 
 
 # --- The full version ----------------------------------------------------------------------------------------
