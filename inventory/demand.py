@@ -217,23 +217,20 @@ class Second(Func):
 
 
 def uses(today: dt.date, zone: ZoneInfo, parts: Sequence[int] | None = None) -> dict[int, Use]:
-    """Read what was wanted of parts, of all or of these: three queries. Parts that nobody used are left out."""
+    """Read what was wanted of parts, of all or of these: four queries. Parts that nobody used are left out."""
     moves, watched = Move.objects.order_by(), Part.objects.order_by()
     if parts is not None:
         moves, watched = moves.filter(part__in=parts), watched.filter(pk__in=parts)
     calendar = _Calendar(today, zone)
     recent = moves.filter(at__gte=calendar.begin)
-    on_jobs = (
-        recent.filter(why__in=_OUT, job__isnull=False)
-        .values_list("part_id", "job_id")
-        .annotate(net=Sum("quantity"), first=Second(Min("at")))
-        .filter(net__lt=0)
-        .values_list("part_id", "net", "first")
-    )
-    sold = recent.filter(why=Move.Why.SOLD, quantity__lt=0, undone_by__isnull=True)
+    on_jobs = _kept(recent.filter(why__in=_OUT, job__isnull=False), "job_id")
+    on_sales = _kept(recent.filter(sale_line__isnull=False), "sale_line_id")
+    sold = recent.filter(why=Move.Why.SOLD, quantity__lt=0, undone_by__isnull=True, sale_line__isnull=True)
     if parts is None:  # so SQLite goes through the moves as they lie; of few parts it would look at all moves
         sold = sold.filter(undoes__isnull=True)
-    rows = chain(_rows(on_jobs), _rows(sold.values_list("part_id", "quantity", Second("at"))))
+    rows = chain(
+        _rows(on_jobs), _rows(on_sales), _rows(sold.values_list("part_id", "quantity", Second("at")))
+    )
     part, net, at = np.fromiter(rows, dtype=(np.int64, 3)).T
     if not len(part):
         return {}
@@ -248,6 +245,16 @@ def uses(today: dt.date, zone: ZoneInfo, parts: Sequence[int] | None = None) -> 
         key: Use(today, today - dt.timedelta(days=days), ago[start:end], pieces[start:end])
         for key, days, start, end in zip(keys.tolist(), since.tolist(), starts.tolist(), ends, strict=True)
     }
+
+
+def _kept(moves: Any, what: str) -> Any:
+    """What a job or a sale took and didn't give back: a part, how many (below zero), when it took the first."""
+    return (
+        moves.values_list("part_id", what)
+        .annotate(net=Sum("quantity"), first=Second(Min("at")))
+        .filter(net__lt=0)
+        .values_list("part_id", "net", "first")
+    )
 
 
 def _rows(asked: Any) -> Iterator[Any]:
@@ -274,7 +281,7 @@ class _Calendar:
 def plans(
     today: dt.date, zone: ZoneInfo, service: float = SERVICE, parts: Iterable[int] | None = None
 ) -> list[Plan]:
-    """Plan every counted part in use that jobs took, or these: ten queries, whatever their number."""
+    """Plan every counted part in use that jobs took, or these: eleven queries, whatever their number."""
     asked = None if parts is None else list(parts)
     used = uses(today, zone, asked)
     offers = _offers(asked)
