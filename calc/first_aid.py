@@ -24,7 +24,8 @@ PARTS: Final = (
         slug="shock",
         title="Electric shock",
         steps=(
-            "Cut the power first: the switch, the breaker, the plug.",
+            "Cut the power first: the switch, the breaker, the plug. Until it is off touch nobody who is on it, nor what "
+            "they hold.",
             "Call for help. Tell the emergency call what happened, and where.",
             "See whether they answer and breathe as always.",
             "If they don’t: start resuscitation, and fetch the defibrillator, if you are trained or the emergency call "
@@ -32,7 +33,7 @@ PARTS: Final = (
             "If they do: keep them lying and warm, and stay with them.",
             "Then see a doctor, also after a shock that seemed harmless: the heart can go wrong hours later.",
         ),
-        never=("Don’t touch anybody who is still on the power, nor what they hold.",),
+        never=(),
     ),
     Part(
         slug="fire",
