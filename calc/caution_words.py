@@ -38,9 +38,9 @@ def write(name: str, *, words: str, by: Staff) -> CautionWords:
         KeyError: there is no such caution.
     """
     said = named(name).said
-    row = CautionWords.objects.select_for_update().filter(name=name).first()
-    was = row.words if row else ""
-    row = row or CautionWords(name=name)
+    CautionWords.objects.get_or_create(name=name, defaults={"words": "", "by": by})
+    row = CautionWords.objects.select_for_update().get(name=name)
+    was = row.words
     row.words, row.by = " ".join(words.split()), by
     if row.words == was:
         return row

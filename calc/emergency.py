@@ -69,13 +69,13 @@ def change(*, seen: int, by: Staff, **written: str) -> EmergencyCard:
     Raises:
         ChangedMeanwhile: somebody else wrote on it since.
     """
-    row = EmergencyCard.objects.select_for_update().first()
-    if (row.revision if row else 0) != seen:
+    EmergencyCard.objects.get_or_create(pk=1, defaults={"revision": 0})
+    row = EmergencyCard.objects.select_for_update().get()
+    if row.revision != seen:
         raise ChangedMeanwhile(
             "Someone else changed the card while you had it open. Look at what it says now; then choose.",
-            revision=row.revision if row else 0,
+            revision=row.revision,
         )
-    row = row or EmergencyCard()
     before = {_label(name): getattr(row, name) for name in FIELDS}
     for name, text in written.items():
         setattr(row, name, text)

@@ -15,7 +15,7 @@ from calc.forms_safety import CautionForm, EmergencyForm, NearMissForm
 from calc.models import CautionWords, EmergencyCard, NearMiss
 from intake import editing, job_page
 from intake.models import Job
-from shop import papers
+from shop import papers, timeline
 from shop.access import allowed
 from shop.conflict import both_versions, keeps_theirs
 from shop.errors import Refused
@@ -59,6 +59,7 @@ def emergency_edit(request: Request) -> HttpResponse:
         save=save,
         done=reverse("emergency"),
         template="calc/emergency_edit.html",
+        entries=timeline.of(emergency.card())[:50],
     )
 
 

@@ -123,6 +123,8 @@ def test_the_owner_writes_on_it_and_the_timeline_says_so(as_owner, owner):
     entry = timeline.of(card).get()
     assert (entry.by, entry.words) == (owner, "wrote on the emergency card")
     assert {"what": "Ambulance", "before": "", "after": "112"} in entry.changes
+    page = as_owner.get(reverse("emergency-edit")).content.decode().lower()
+    assert "wrote on the emergency card" in page
 
 
 def test_a_number_that_cannot_be_dialled_is_sent_back_with_all_that_was_typed(as_owner):
