@@ -401,11 +401,6 @@ class ListPage:
             self._wrong(row, why.field, str(why))
 
     @property
-    def fixed(self) -> list[Row]:
-        """The rows that gates rest on."""
-        return [row for row in self.kept if row.fixed]
-
-    @property
     def has_wrong_lines(self) -> bool:
         return any(row.form.errors for row in self.kept)
 

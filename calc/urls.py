@@ -5,9 +5,10 @@ from django.urls import path
 from calc import (
     views,
     views_capture,
+    views_lists,
     views_meters,
-    views_runs,
     views_report,
+    views_runs,
     views_safety,
     views_safety_year,
     views_unsafe,
@@ -60,6 +61,13 @@ urlpatterns: list = [
     path("meters/<int:pk>/put-away/", views_meters.meter_put_away, name="meter-put-away"),
     path("meters/<int:pk>/bring-back/", views_meters.meter_bring_back, name="meter-bring-back"),
     # checklists
+    path("checklists/", views_lists.checklists, name="checklists"),
+    path("checklists/new/", views_lists.checklist_new, name="checklist-new"),
+    path("checklists/<slug:slug>/", views_lists.checklist, name="checklist"),
+    path("checklists/<slug:slug>/edit/", views_lists.checklist_edit, name="checklist-edit"),
+    path("checklists/<slug:slug>/shape/", views_lists.checklist_shape, name="checklist-shape"),
+    path("checklists/<slug:slug>/paper/", views_lists.checklist_paper, name="checklist-paper"),
+    path("checklists/<slug:slug>/<int:number>/", views_lists.checklist_version, name="checklist-version"),
     # lists on a job, and their runs
     path("job/<str:claim>/lists/", views_runs.job_lists, name="job-lists"),
     path("job/<str:claim>/lists/put-on/", views_runs.job_list_put_on, name="job-list-put-on"),

@@ -154,6 +154,7 @@ def _edit_page(request: Request, page: ListPage, status: int = 200) -> HttpRespo
         "now": page.now,
         "shape_slug": slug or "new",
         "most": MOST_LINES,
+        "fixed": [line for line in page.now.checklist.lines if line.fixed] if page.now else [],
         "waits": WAITS.get(page.now.checklist.stage, WAITS_FOR_NONE) if page.now else "",
         "gear": gear_words(page.now.checklist.applies) if page.now else "",
         "stage": STAGES[page.now.checklist.stage] if page.now else "",

@@ -44,7 +44,7 @@ from intake.models import CashUp, Invoice, Job, LabourSpell, PadEntry, Payment, 
 from intake.reports.catalogue import REPORTS
 from shop.models import Shop, Staff, TaxRate, Terms
 from shop.once import FIELD, new_key
-from tests import full_stock, safe
+from tests import full_lists, full_runs, full_safety, full_stock, safe
 from tests.factories import (
     FindingFactory,
     GearFactory,
@@ -246,7 +246,6 @@ class FullShop:
             ],
             "kept-worksheet": [({"pk": kept.pk}, "") for kept in here.sheets.filter(strikes=None)],
             "compare-worksheets": [({"pk": before.pk, "other": after.pk}, "")],
-            "job-unsafe": [({"claim": each.claim}, "") for each in (here, self.as_is, self.tagged, gone)],
             "job-report": [(job, ""), (job, "?chosen=1"), ({"claim": self.tagged.claim}, "")],
             "job-unsafe": [({"claim": each.claim}, "") for each in (here, self.as_is, self.tagged, gone)],
             "meters": [({}, "")],
@@ -301,10 +300,16 @@ class FullShop:
             "job-let-go": [({"claim": each.claim}, "") for each in (ready, *self._stored())],
             "pickup-done": [({"claim": gone.claim}, "")],
         }
-        return {
-            name: [reverse(name, kwargs=kwargs) + query for kwargs, query in each]
-            for name, each in asked.items()
-        } | self.stock.pages()
+        return (
+            {
+                name: [reverse(name, kwargs=kwargs) + query for kwargs, query in each]
+                for name, each in asked.items()
+            }
+            | self.stock.pages()
+            | full_safety.pages(here)
+            | full_lists.pages()
+            | full_runs.pages(here, self.tagged)
+        )
 
     def papers(self) -> dict[str, list[str]]:
         """The papers, as pages to print."""
@@ -314,7 +319,6 @@ class FullShop:
             "visit-tags-paper": [{"pk": visit, "size": size} for size in ("roll", "card")],
             "tags-paper": [{**job, "size": size} for size in ("roll", "card")],
             "worksheets-paper": [job, {"claim": self.tagged.claim}],
-            "unsafe-tag-paper": [{"claim": self.as_is.claim, "size": size} for size in ("roll", "card")],
             "job-report-paper": [
                 {"claim": each.claim, "kind": kind}
                 for each in (self.here, self.tagged, self.as_is)
@@ -331,10 +335,15 @@ class FullShop:
             "storage-notice-paper": [{"pk": self.left.storage_notices.first().pk}],
             "storage-record": [{"claim": each.claim} for each in self._stored()],
         }
-        return {
-            name: [f"{reverse(name, kwargs=kwargs)}?view=html" for kwargs in each]
-            for name, each in asked.items()
-        } | self.stock.papers()
+        return (
+            {
+                name: [f"{reverse(name, kwargs=kwargs)}?view=html" for kwargs in each]
+                for name, each in asked.items()
+            }
+            | self.stock.papers()
+            | full_safety.papers()
+            | full_lists.papers()
+        )
 
     def refused(self) -> list[tuple[str, dict[str, Any]]]:
         """Addresses, with what is sent to them in vain: every form, to be shown again with its messages."""
@@ -408,6 +417,9 @@ class FullShop:
             (to("job-left-behind", claim=self.overdue.claim), {"revision": "1"}),
             (to("job-let-go", claim=self.clear.claim), {"became": "sold"}),
             *self.stock.refused(),
+            *full_safety.refused(),
+            *full_lists.refused(),
+            *full_runs.refused(self.here),
         ]
 
     def hand_over(self, tablet: Client) -> list[tuple[str, dict[str, Any] | None]]:
@@ -537,6 +549,9 @@ def build(owner: Staff, bench: Staff, counter: Staff) -> FullShop:
     sale, note = _sold_over_the_counter(counter)
     kept = past_deadline(owner, 130, terms=terms, month=BEFORE)
     waits = Job.objects.standing(State.PARTS_ON_ORDER).first()
+    full_safety.build(here, ready, owner=owner, bench=bench)
+    full_runs.build(here, owner=owner, bench=bench)
+    full_lists.build(owner)
     stock = full_stock.build(here, kept, waits, owner)
     here.refresh_from_db()
     return FullShop(

@@ -339,6 +339,12 @@ SAMPLES: dict[str, Sample] = {
     "job-charge-put-back": _pk("charge"),
     "job-reading-strike": _pk("reading"),
     "job-reading-put-back": _pk("reading"),
+    # checklists
+    "checklist": lambda world: {"slug": "live"},
+    "checklist-edit": lambda world: {"slug": "live"},
+    "checklist-shape": lambda world: {"slug": "live"},
+    "checklist-paper": lambda world: {"slug": "live"},
+    "checklist-version": lambda world: {"slug": "live", "number": 1},
     # worksheets and meters
     "worksheet": lambda world: {"slug": "after-repair-test"},
     "worksheet-answer": lambda world: {"slug": "after-repair-test"},
@@ -352,16 +358,16 @@ SAMPLES: dict[str, Sample] = {
     "meter-edit": _pk("meter"),
     "meter-put-away": _pk("meter"),
     "meter-bring-back": _pk("meter"),
+    # cautions, near misses
+    "caution-edit": lambda world: {"slug": "live-gear"},
+    "near-miss": _pk("near_miss"),
+    "near-miss-correct": _pk("near_miss"),
     # lists on a job, and their runs
     "job-list-begin": lambda world: {"slug": "soak"},
     "job-list-take-off": lambda world: {"slug": "soak"},
     "job-waive": lambda world: {"slug": "soak"},
     "list-run": _pk("list_run"),
     "list-run-sign": _pk("list_run"),
-    # cautions, near misses
-    "caution-edit": lambda world: {"slug": "live-gear"},
-    "near-miss": _pk("near_miss"),
-    "near-miss-correct": _pk("near_miss"),
     "list-run-sign-off": _pk("list_run"),
     # unsafe gear
     "unsafe-tag-print": lambda world: {"size": "roll"},

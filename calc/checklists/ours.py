@@ -71,7 +71,7 @@ _BEFORE_OPENING: Final = Checklist(
         ),
         Line(
             "place",
-            "Clear the bench and dry it, and set the gear where it can't tip.",
+            "Clear the bench and dry it, and set the gear where it can’t tip.",
             "Transformers make a chassis heavy on one side.",
             if_not="Move it, or fetch somebody to lift it with you.",
         ),
@@ -79,7 +79,7 @@ _BEFORE_OPENING: Final = Checklist(
             "jewellery",
             "Take off rings, watch, chain and lanyard, and tie back long hair.",
             "Metal on skin carries current, and loose things reach in before you see it.",
-            if_not="Do it now; whoever can't take it off leaves this to somebody else.",
+            if_not="Do it now; whoever can’t take it off leaves this to somebody else.",
         ),
         Line(
             "company",
@@ -162,7 +162,7 @@ _BEFORE_POWER: Final = Checklist(
             "fuse",
             "Check that each fuse has the current, voltage and speed that its marking asks for.",
             "A larger or slower fuse lets the transformer burn instead.",
-            if_not="Fit the fuse that the marking or the maker's drawing names.",
+            if_not="Fit the fuse that the marking or the maker’s drawing names.",
         ),
         Line(
             "no-short",
@@ -237,9 +237,9 @@ _FIRST_POWER: Final = Checklist(
             "heaters",
             "Read the heaters at a socket, at full line voltage.",
             "Over or under that a tube wears out early.",
-            "Tube makers' manuals: 6.3 V ± 10 %, from memory",
+            "Tube makers’ manuals: 6.3 V ± 10 %, from memory",
             ask=Ask.READING,
-            if_not="Switch off; compare the line voltage with the transformer's tap.",
+            if_not="Switch off; compare the line voltage with the transformer’s tap.",
             may_not_apply=True,
             point="Heaters, 6.3 V",
             unit="V",
@@ -287,7 +287,7 @@ _FIRST_POWER: Final = Checklist(
         Line(
             "idle",
             "Read the idle current of each output device, and write down the highest.",
-            "The worksheet for idle current says what it makes of the tube's limit.",
+            "The worksheet for idle current says what it makes of the tube’s limit.",
             ask=Ask.READING,
             if_not="Switch off, and set the bias colder before you go on.",
             may_not_apply=True,
@@ -357,8 +357,8 @@ _LIVE: Final = Checklist(
         ),
         Line(
             "scope",
-            "Make sure that nothing with an earthed lead hangs on a chassis that isn't earthed.",
-            "An oscilloscope's lead is earth: on a live chassis it is a short.",
+            "Make sure that nothing with an earthed lead hangs on a chassis that isn’t earthed.",
+            "An oscilloscope’s lead is earth: on a live chassis it is a short.",
             if_not="Feed the gear from an isolation transformer, or measure between two probes.",
         ),
         Line(
@@ -369,7 +369,7 @@ _LIVE: Final = Checklist(
         ),
         Line(
             "guarded",
-            "Cover what you don't work on, and turn the open side away from others.",
+            "Cover what you don’t work on, and turn the open side away from others.",
             "Bare parts at 50 V or more have to be guarded.",
             "29 CFR 1910.303(g)(2), from memory",
             if_not="Put a board or a rubber mat over it.",
@@ -444,7 +444,7 @@ _EARTH: Final = Checklist(
         ),
         Line(
             "bond",
-            "Move the cord while you measure from the plug's earth pin to the chassis.",
+            "Move the cord while you measure from the plug’s earth pin to the chassis.",
             "A fuse only blows if earth carries its current.",
             "EN 50678:2020, clause 5.3 (its number from memory): 0.3 Ω for a cord up to 5 m",
             ask=Ask.READING,
@@ -475,12 +475,12 @@ _LITHIUM: Final = Checklist(
             "swollen",
             "Look at it before you touch it: not swollen, dented, hot or leaking.",
             "A hurt cell can catch fire hours later.",
-            if_not="Don't charge, press or pierce it; keep people away from it, and ask your fire service.",
+            if_not="Don’t charge, press or pierce it; keep people away from it, and ask your fire service.",
         ),
         Line(
             "out-first",
             "Take it out before you solder, and never solder on a cell.",
-            "Heat starts what can't be put out.",
+            "Heat starts what can’t be put out.",
             if_not="Take it out first; fit cells that come with tabs.",
         ),
         Line(
@@ -491,13 +491,13 @@ _LITHIUM: Final = Checklist(
         ),
         Line(
             "same-kind",
-            "Fit the same chemistry, voltage and polarity, and no charge into one that isn't rechargeable.",
-            "A cell that is charged and wasn't made for it bursts.",
+            "Fit the same chemistry, voltage and polarity, and no charge into one that isn’t rechargeable.",
+            "A cell that is charged and wasn’t made for it bursts.",
             if_not="Look for the diode or resistor that keeps charge away from it, and mend that first.",
         ),
         Line(
             "charge",
-            "Charge it only with its own charger, on something that doesn't burn, and stay with it.",
+            "Charge it only with its own charger, on something that doesn’t burn, and stay with it.",
             "It fails most often while it is charged.",
             if_not="Leave it uncharged.",
             may_not_apply=True,
@@ -529,7 +529,7 @@ _LEAD_ACID: Final = Checklist(
             "leaks",
             "Look for cracks, bulges and white crust.",
             "A case that bulges was overcharged.",
-            if_not="Don't charge it; wash up what leaked with baking soda and water, and change it.",
+            if_not="Don’t charge it; wash up what leaked with baking soda and water, and change it.",
         ),
         Line(
             "aired",
@@ -547,7 +547,7 @@ _LEAD_ACID: Final = Checklist(
             "fused",
             "Make sure that a fuse sits close to the battery.",
             "Without one a short burns the wires.",
-            if_not="Fit one of the right rating at the battery's own lead.",
+            if_not="Fit one of the right rating at the battery’s own lead.",
         ),
         Line(
             "waste",
@@ -587,10 +587,10 @@ _CRT: Final = Checklist(
         ),
         Line(
             "anode",
-            "Discharge the anode through a high-voltage resistor probe to the tube's own outer coating.",
+            "Discharge the anode through a high-voltage resistor probe to the tube’s own outer coating.",
             "A straight short can kill the circuits, and the chassis may be no way back.",
             _DISCHARGE,
-            if_not="Clip the probe's lead on first, then slide it under the cup with one hand.",
+            if_not="Clip the probe’s lead on first, then slide it under the cup with one hand.",
         ),
         Line(
             "anode-again",
@@ -626,7 +626,7 @@ _TAPE_MOTOR: Final = Checklist(
         ),
         Line(
             "run-capacitor",
-            "Discharge the motor's capacitor through a bleeder, and measure across it.",
+            "Discharge the motor’s capacitor through a bleeder, and measure across it.",
             "It keeps the crest of the line voltage.",
             f"{_UNDER_50}; to discharge: {_DISCHARGE}",
             ask=Ask.READING,
@@ -638,13 +638,13 @@ _TAPE_MOTOR: Final = Checklist(
         ),
         Line(
             "line-terminals",
-            "Find where the motor's terminals carry the line, and cover them.",
+            "Find where the motor’s terminals carry the line, and cover them.",
             "On many decks they lie bare beside the heads.",
             if_not="Put a sleeve or a board over them before power.",
         ),
         Line(
             "motor-earth",
-            "Make sure that the motor's frame is earthed with the chassis.",
+            "Make sure that the motor’s frame is earthed with the chassis.",
             "Rubber mounts cut it off.",
             if_not="Run a flexible wire from the frame to the chassis.",
             may_not_apply=True,
@@ -686,7 +686,7 @@ _LAMP_OPTO: Final = Checklist(
         ),
         Line(
             "cadmium",
-            "Leave light cells whole: don't grind, break or burn one.",
+            "Leave light cells whole: don’t grind, break or burn one.",
             "Older ones are made with cadmium.",
             if_not="Pick the pieces up with damp paper and gloves, bag them, and wash your hands.",
         ),
@@ -710,12 +710,12 @@ _OLD_MATERIALS: Final = Checklist(
         Line(
             "suspect",
             "Treat grey or white board near heat as asbestos until somebody had it tested.",
-            "Its fibres can't be seen, and the harm comes decades later.",
+            "Its fibres can’t be seen, and the harm comes decades later.",
             if_not="Leave it alone; ask what your place asks for a test.",
         ),
         Line(
             "leave-it",
-            "Leave it where it is: don't drill, scrape, blow, brush or vacuum it.",
+            "Leave it where it is: don’t drill, scrape, blow, brush or vacuum it.",
             "Whole and still it does little; as dust it harms.",
             if_not="Leave the room, keep others out, and ask a licensed remover.",
         ),
@@ -730,7 +730,7 @@ _OLD_MATERIALS: Final = Checklist(
             "ceramic",
             "Leave the white ceramic of power devices whole: no filing, no breaking, no heat above soldering.",
             "Dust of beryllia harms the lungs for good.",
-            if_not="Don't touch the pieces; keep others away, and ask your local authority.",
+            if_not="Don’t touch the pieces; keep others away, and ask your local authority.",
         ),
         Line(
             "told",
@@ -846,14 +846,14 @@ _AFTER_REPAIR: Final = Checklist(
         ),
         Line(
             "fuse",
-            "Read the fuse's marking once more against the plate.",
+            "Read the fuse’s marking once more against the plate.",
             "A fuse from the bench must not go home in it.",
             if_not="Fit the one that the plate asks for.",
         ),
         Line(
             "tested",
             "Do the electrical test with its mains switch on, and keep the worksheet.",
-            "Earth, insulation and leakage show what can't be seen.",
+            "Earth, insulation and leakage show what can’t be seen.",
             "EN 50678:2020, clauses 5.3 to 5.6 (their numbers from memory)",
             ask=Ask.SHEET,
             if_not="Mend what failed, and do the whole test again.",

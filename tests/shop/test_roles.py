@@ -41,6 +41,7 @@ HARMLESS_TWICE = {
     "job-recording": "reads a recording into the address of the next page, writes nothing",
     "parts-import": "reads a file and says what it would do, writes nothing",
     "pad-entry-shape": "answers with the form in another shape, writes nothing",
+    "checklist-shape": "answers with the form in another shape, writes nothing",
 }
 NOT_YOURS = "This needs someone else"  # what shop.access says
 

@@ -121,7 +121,7 @@ def test_a_limit_is_that_of_its_source(slug, key, least, most, source):
     assert line.at_least == (least if least is None else pytest.approx(least))
     assert line.at_most == pytest.approx(most)
     assert source.split(":")[0].split(",")[0].lower() in line.source.lower().replace(
-        "makers' manuals", "manuals"
+        "makers’ manuals", "manuals"
     )
 
 
