@@ -28,7 +28,6 @@ _ROW: Final = re.compile(r"[a-z0-9_-]{1,40}")
 _LONGEST_WAIT: Final = 7 * 24 * 60  # minutes
 _TOO_OLD: Final = "This page is too old to be sent. Load it again, then send it."
 _GONE: Final = "That line isn’t there any more. Choose another."
-_NEARLY: Final = 1e-9  # of a limit: what writing it out and reading it again can be out by
 
 
 def _length(name: str, of: Any = ListLine) -> int:
@@ -215,18 +214,17 @@ class LineForm(forms.Form):
         return said
 
     def _limit(self, name: str, unit: str, said: dict[str, Any]) -> float | None:
-        text = said.get(name) or ""
-        said[name] = None
-        if not text.strip():
-            return None
-        try:
-            value = float(parse_quantity(text, unit).magnitude)
-        except QuantityError as why:
-            self.add_error(name, str(why))
-            return None
+        text = (said.get(name) or "").strip()
         was = getattr(self.was, name) if self.was and self.was.unit == unit else None
-        said[name] = was if was is not None and abs(value - was) <= _NEARLY * abs(was) else value
-        return said[name]
+        said[name] = None
+        if was is not None and text == self.was.shown(was):
+            said[name] = was  # as it came: its text may have fewer digits
+        elif text:
+            try:
+                said[name] = float(parse_quantity(text, unit).magnitude)
+            except QuantityError as why:
+                self.add_error(name, str(why))
+        return said.get(name)
 
     def line(self, key: str, keys: Mapping[str, str]) -> Line:
         """The line that was asked for. `keys` gives the key of each row's line."""

@@ -8,6 +8,7 @@ import hashlib
 import json
 from collections.abc import Collection, Iterable, Mapping
 from dataclasses import asdict, dataclass, fields
+from functools import lru_cache
 from itertools import count
 from typing import Final
 
@@ -168,7 +169,8 @@ def _one_at_a_time() -> None:
 
 
 def _is_gate_of_ours(checklist: Checklist) -> bool:
-    return checklist.gates and checklist.slug in OURS
+    ours = OURS.get(checklist.slug)
+    return ours is not None and ours.gates
 
 
 def _keeps_what_gates_rest_on(was: Checklist, will: Checklist) -> None:
@@ -239,6 +241,7 @@ def _stricter(limit: str) -> str:
     return f"A gate rests on this line: its limit, {limit}, may be made stricter, never looser."
 
 
+@lru_cache(maxsize=256)
 def digest(checklist: Checklist) -> str:
     """A fingerprint of what a list says."""
     said = asdict(checklist)

@@ -152,6 +152,16 @@ def test_a_page_that_is_sent_as_it_came_changes_nothing(as_owner, slug):
     assert "Nothing on this list is changed." in text_of(answer)
 
 
+@pytest.mark.parametrize("limit", [0.1234567891, -1234.5678912, 1e6 + 0.125])
+def test_a_limit_that_is_shown_with_fewer_digits_isnt_changed_by_that(as_owner, owner, limit):
+    line = replace(OURS["first-power"].line("supply"), at_least=limit)
+    lines = tuple(line if each.key == "supply" else each for each in OURS["first-power"].lines)
+    listing.change(replace(OURS["first-power"], lines=lines), by=owner, words="Ours", seen=1)
+    path = "/checklists/first-power/edit/"
+    assert send(as_owner, path, boxes(as_owner, path), said="Slowly.", words="Said").status_code == 302
+    assert now("first-power").line("supply") == line
+
+
 def test_the_words_of_a_line_are_changed(as_owner, owner):
     typed = boxes(as_owner, EDIT)
     answer = send(

@@ -265,6 +265,12 @@ def test_a_list_that_a_gate_rests_on_stays_where_it_is(owner, slug, changed):
         change(replace(OURS[slug], **changed), owner)
 
 
+def test_one_of_ours_that_a_shop_made_a_gate_can_be_put_back(owner):
+    change(replace(LIVE, stage=Stage.AFTER_REPAIR), owner)
+    assert listing.current()["live"].may_be_retired
+    assert change(LIVE, owner, seen=2).number == 3
+
+
 def test_the_lines_that_gates_rest_on_stay_in_their_order(owner):
     lines = list(BEFORE_POWER.lines)
     lines[0], lines[1] = lines[1], lines[0]
