@@ -164,6 +164,7 @@ class TrialTold:
     result: str
     said: str
     checked: tuple[str, ...] = ()
+    is_open: bool = False  # it is still to come
 
 
 @dataclass(frozen=True)
@@ -493,7 +494,7 @@ def _test(each: OnJob, lists: safety.JobLists, job: Job, build: GearBuild | None
         if each.run is not None
         else "It comes before your gear goes home."
     )
-    return TrialTold(name, False, "Not done yet", said)
+    return TrialTold(name, False, "Not done yet", said, is_open=True)
 
 
 def _unsafe_plain(said: tuple[SafetyWord, ...], failed: str) -> str:
@@ -548,9 +549,9 @@ def _verdict(job: Job, tests: tuple[TrialTold, ...], *, is_passed: bool, unsafe:
         return "It goes home as it is. We didn’t repair it, and we didn’t test whether it is safe."
     if not tests:
         return "No test is asked for on this gear."
-    if job.is_over or job.state in (State.READY, State.LEFT_BEHIND):
-        return "Not everything was tested and passed."
-    return "It isn’t tested to the end yet."
+    if any(test.is_open for test in tests):
+        return "It isn’t tested to the end yet."
+    return "Not everything was tested and passed."
 
 
 def _warranty(job: Job, shop: Shop) -> str:
