@@ -28,6 +28,12 @@ def write(where: Page | Locator, label: str, text: str) -> None:
     where.get_by_label(re.compile(f"^{label}")).locator("visible=true").first.fill(text)
 
 
+def name_the_meter(readings: Locator, name: str) -> None:
+    """Say which meter a reading was taken with, where it isn't one of the shop's."""
+    readings.get_by_label(re.compile("^Meter")).select_option("another")
+    write(readings, "Name of another meter", name)
+
+
 def sign(page: Page) -> None:
     """Draw a zigzag on the glass."""
     glass = page.locator("[data-signature=on] canvas")

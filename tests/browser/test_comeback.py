@@ -12,8 +12,10 @@ from django.utils import timezone
 from playwright.sync_api import Page, expect
 
 from intake.models import Invoice, Job, State
+from shop.models import Staff
 from shop.wording import day_words
-from tests.browser.hands import choose, printed, section, sign, tap, unfold, write
+from tests import safe
+from tests.browser.hands import choose, name_the_meter, printed, section, sign, tap, unfold, write
 from tests.factories import FindingFactory, GearFactory, JobFactory, PersonFactory
 
 pytestmark = pytest.mark.browser
@@ -139,11 +141,13 @@ def make_ready(page: Page, job: Job) -> None:
     write(page, "Findings in plain words", "A joint beside our repair had come loose. We re-made it.")
     tap(page, "Keep it")
     expect(section(page, "Findings").get_by_text("We re-made it.")).to_be_visible()
+    safe.passed(job, Staff.objects.get(role="bench"))  # how that is done is another story
     readings = section(page, "Readings")
     unfold(readings, "Write down readings")
     write(readings, "Where", "Ripple, main supply")
     write(readings, "Value", "2.8")
-    choose(readings, "After the repair")
+    choose(readings, "Power on", "After the repair")
+    name_the_meter(readings, "Bench meter 2")
     tap(readings, "Keep the reading")
     expect(readings.get_by_role("row").filter(has_text="2.80 V")).to_be_visible()
     for state in ("Soak test", "Ready"):

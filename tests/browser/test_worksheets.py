@@ -8,6 +8,7 @@ from playwright.sync_api import Page, expect
 from calc.models import KeptSheet
 from intake.models import State
 from tests.factories import JobFactory
+from tests.safe import passed
 
 pytestmark = pytest.mark.browser
 
@@ -91,7 +92,8 @@ def test_the_number_pad_comes_up_and_the_letters_of_values_stand_above_it(page):
     expect(box).to_be_focused()
 
 
-def test_it_is_kept_before_and_after_the_repair_and_compared(page, job):
+def test_it_is_kept_before_and_after_the_repair_and_compared(page, bench, job):
+    passed(job, bench)
     fill(page, IDLE)
     expect(page.locator("#glance")).to_contain_text("30.0 W")
     keep(page, "before")
