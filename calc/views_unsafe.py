@@ -92,7 +92,8 @@ def unsafe_tag_paper(request: Request, claim: str, size: str) -> HttpResponse:
 def panel(request: Request, job: Job) -> dict[str, Any] | None:
     """That gear is unsafe, on the pages where it leaves; and the way to judge it so where it goes as it is."""
     found = safety.found_unsafe(job)
-    if found is None and (job.is_over or job.declined or not request.user.may("judge unsafe")):
+    asked_here = State.GOING_HOME_AS_IS in NEXT[State(job.state)] and request.user.may("judge unsafe")
+    if found is None and not asked_here:
         return None
     return _standing(request, job, found)
 

@@ -106,12 +106,13 @@ def test_an_empty_recording_is_nothing_that_was_measured(bench):
 # --- how the gear is built fills the safety test
 
 
-def test_the_safety_test_opens_with_how_the_gear_is_built(as_bench, bench):
+def test_the_safety_test_opens_with_how_the_gear_is_built(as_bench, as_counter, bench):
     job = JobFactory()
     here = f"/job/{job.claim}/worksheets/after-repair-test/"
     html = as_bench.get(here).content.decode()
     assert "isn’t written down yet" in html
     assert f'href="/job/{job.claim}/build/"' in html
+    assert "/build/" not in as_counter.get(here).content.decode()
     GearBuild.objects.create(gear=job.gear, protection="class-ii", by=bench)
     html = as_bench.get(here).content.decode()
     assert 'value="class-ii" checked' in html
@@ -140,10 +141,12 @@ def test_a_worksheet_kept_with_a_meter_out_of_calibration_says_so(as_bench, benc
     assert "calibration due" in as_bench.get(page, typed).content.decode()
     assert "calibration due" in as_bench.get(f"{page}keep/", typed).content.decode()
     as_bench.send(f"{page}keep/", typed)
-    kept = KeptSheet.objects.get()
+    as_bench.send(f"{page}keep/", typed)
+    kept, again = KeptSheet.objects.all()
     assert kept.meter_was_due
     for address in (
         f"/kept-worksheet/{kept.pk}/",
+        f"/kept-worksheet/{kept.pk}/beside/{again.pk}/",
         f"/job/{job.claim}/worksheets/",
         f"/job/{job.claim}/worksheets/paper/?view=html",
     ):
