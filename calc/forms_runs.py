@@ -5,18 +5,20 @@ from typing import Any, Final
 from django import forms
 
 from calc.checklists import Has
+from calc.checklists.wording import HAS
 from calc.models import GearBuild
 
-HAS_WORDS: Final = {
-    Has.LITHIUM: "A lithium battery, also a coin cell",
-    Has.LEAD_ACID: "A lead battery",
-    Has.CRT: "A picture tube",
-    Has.TAPE_MOTOR: "A tape motor",
-    Has.LAMP_OPTO: "A lamp with a photo resistor",
-    Has.OLD_MATERIALS: "Asbestos or beryllia, or old enough for it",
-    Has.MOULD: "Mould",
-    Has.LEAD_SOLDER: "Lead solder",
-}
+_TICKED: Final = (
+    Has.LITHIUM,
+    Has.LEAD_ACID,
+    Has.CRT,
+    Has.TAPE_MOTOR,
+    Has.LAMP_OPTO,
+    Has.OLD_MATERIALS,
+    Has.MOULD,
+    Has.LEAD_SOLDER,
+)
+HAS_WORDS: Final = {has: HAS[has] for has in _TICKED}
 _VOLTS: Final = ("100 V", "110 V", "117 V", "120 V", "220 V", "230 V", "240 V")
 UNKNOWN: Final = "unknown"
 _UNKNOWN: Final = (UNKNOWN, "Not known yet")

@@ -39,8 +39,8 @@ def job(shop, bench):
 
 @pytest.fixture
 def ready_to_go(job, bench):
-    """A job of which every line was done by hand, and every list signed."""
-    return done(job, bench)
+    """A job of which every line that ready waits for was done by hand, and every list signed."""
+    return done(passed(job, bench, Stage.BEFORE_POWER), bench, *safety.HOLDS_READY)
 
 
 def ask_for(tablet, job, to=State.READY, **more):
@@ -68,8 +68,8 @@ def goes(tablet, job):
 # --- Open --------------------------------------------------------------------------------------------------------
 
 
-def test_a_job_with_every_line_done_and_signed_is_ready(as_bench, ready_to_go):
-    assert goes(as_bench, ready_to_go)
+def test_a_job_with_every_line_done_and_signed_is_ready(as_bench, job, bench):
+    assert goes(as_bench, done(job, bench))
 
 
 def test_so_is_gear_of_class_ii(as_bench, bench, shop):
@@ -195,10 +195,11 @@ def test_a_struck_reading_takes_the_pass_away(as_bench, ready_to_go):
     assert stays(as_bench, ready_to_go)
 
 
-def test_a_struck_reading_of_before_power_shuts_the_power_off(as_bench, ready_to_go, bench):
-    assert safety.why_no_power(ready_to_go) == ""
-    readings.strike(ready_to_go.readings.get(point="Reservoir, discharged"), by=bench)
-    assert safety.why_no_power(ready_to_go)
+def test_a_struck_reading_of_before_power_shuts_the_power_off(job, bench):
+    done(job, bench, Stage.BEFORE_POWER)
+    assert safety.why_no_power(job) == ""
+    readings.strike(job.readings.get(point="Reservoir, discharged"), by=bench)
+    assert safety.why_no_power(job)
 
 
 def test_a_struck_worksheet_takes_the_pass_away(as_bench, ready_to_go, bench):
@@ -283,7 +284,7 @@ def test_what_was_done_before_it_came_back_onto_the_bench_counts_no_more(as_benc
     job = move(job, to=State.SOAK_TEST, by=bench, revision=job.revision)
     assert stays(as_bench, job, "“After-repair electrical test” isn’t done.")
     assert safety.why_no_power(job)
-    done(job, bench)
+    passed(job, bench)
     assert goes(as_bench, job)
 
 
