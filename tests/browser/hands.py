@@ -65,7 +65,8 @@ def unfold(where: Locator, words: str) -> None:
 _TO_BE_SENT = """button => {
     const sent = new URLSearchParams();
     for (const [name, value] of new FormData(button.form)) if (typeof value === "string") sent.append(name, value);
-    return [button.getAttribute("formaction") || button.form.getAttribute("action"), sent.toString()];
+    const address = button.getAttribute("formaction") || button.form.getAttribute("action");
+    return [button.form.method, address, sent.toString()];
 }"""
 
 
@@ -77,9 +78,12 @@ def printed(page: Page, words: str) -> str:
     if link.count():
         answer = page.request.get(link.first.get_attribute("href"))
     else:
-        address, sent = button.first.evaluate(_TO_BE_SENT)
+        method, address, sent = button.first.evaluate(_TO_BE_SENT)
         headers = {"Referer": page.url, "Content-Type": "application/x-www-form-urlencoded"}
-        answer = page.request.post(address, data=sent, headers=headers)
+        if method == "get":
+            answer = page.request.get(f"{address}?{sent}")
+        else:
+            answer = page.request.post(address, data=sent, headers=headers)
     assert answer.ok, answer.status
     assert answer.headers["content-type"] == "application/pdf"
     return " ".join(
