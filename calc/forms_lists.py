@@ -152,14 +152,20 @@ class LineForm(forms.Form):
         required=False,
         min_value=0.1,
         max_value=100,
-        error_messages={"invalid": "Write it in per cent, like 10."},
+        widget=forms.TextInput(attrs={"autocomplete": "off", "inputmode": "decimal"}),
+        error_messages=dict.fromkeys(
+            ("invalid", "min_value", "max_value"), "Write it in per cent, from 0.1 to 100, like 10."
+        ),
     )
     wait = forms.IntegerField(
         label="Not before",
         required=False,
         min_value=0,
         max_value=_LONGEST_WAIT,
-        error_messages={"invalid": "Write it in whole minutes, like 10."},
+        widget=forms.TextInput(attrs={"autocomplete": "off", "inputmode": "numeric"}),
+        error_messages=dict.fromkeys(
+            ("invalid", "min_value", "max_value"), "Write it in whole minutes, up to a week, like 10."
+        ),
     )
     since = forms.ChoiceField(
         label="Counted from when", required=False, error_messages={"invalid_choice": _GONE}

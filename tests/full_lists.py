@@ -63,7 +63,10 @@ def refused() -> list[tuple[str, dict[str, Any]]]:
         (reverse("checklist-new"), {}),
         (reverse("checklist-new"), {"rows": ["_1"], "name": "Live work", "seen": "0"}),
         (reverse("checklist-edit", args=["before-power"]), {**power, "line-discharged-at_most": "60"}),
-        (reverse("checklist-edit", args=["before-power"]), {**power, "open": opened, "line-fuse-text": ""}),
+        (
+            reverse("checklist-edit", args=["before-power"]),
+            {**power, "open": opened, "line-fuse-wait": "soon"},
+        ),
         (reverse("checklist-edit", args=["live"]), {**live, "off": ["needed", "dry"], "line-mat-text": ""}),
         (reverse("checklist-edit", args=["live"]), {**live, "seen": "1", "said": "Mine."}),
     ]

@@ -264,7 +264,10 @@ def test_a_reading_is_compared_with_a_new_one_above_it(as_owner):
         ("drift_of", "dry", "asks for no reading"),
         ("drift_of", "nowhere", "isn’t there any more"),
         ("wait", "soon", "whole minutes"),
-        ("wait", "-4", "0"),
+        ("wait", "-4", "whole minutes"),
+        ("wait", "99999", "up to a week"),
+        ("drift", "much", "in per cent"),
+        ("drift", "0", "from 0.1 to 100"),
         ("since", "guarded", "has to stand above this one"),
     ],
 )
