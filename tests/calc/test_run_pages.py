@@ -16,6 +16,7 @@ from intake.models import State
 from intake.workflow import move
 from shop.models import Entry
 from shop.once import FIELD, new_key
+from tests.calc.doing import TESTED, do_lines
 from tests.calc.lists import our_list
 from tests.factories import GearFactory, JobFactory, MeterFactory
 from tests.safe import passed
@@ -543,3 +544,23 @@ def test_every_act_is_on_the_timeline(as_bench, as_owner, job, run, other):
     said = " ".join(Entry.objects.values_list("words", flat=True))
     for words in ("began the list", "how it is built", "put the list", "waived", "isn’t right"):
         assert words in said
+
+
+def test_a_kept_worksheet_leads_back_to_the_list_that_waited_for_it(as_bench, job, bench):
+    GearBuild.objects.create(gear=job.gear, protection="class-i", by=bench)
+    passed(job, bench, safety.Stage.BEFORE_POWER)
+    run = do_lines(runs.begin(job, slug="after-repair", by=bench), bench, until="tested")
+    keep = reverse("job-worksheet-keep", args=[job.claim, "after-repair-test"])
+    answer = as_bench.send(keep, {**TESTED, "earth": "0.9", "when": "after"})
+    assert answer["Location"] == f"{reverse('list-run', args=[run.pk])}#next"
+    page = words_in(page_of(as_bench, run))
+    assert "This isn’t right yet." in page and "Mend what failed" in page
+    answer = as_bench.send(keep, {**TESTED, "when": "after"})
+    assert answer["Location"] == f"{reverse('list-run', args=[run.pk])}#next"
+    assert safety.stand_of(run, safety.build_of(job.gear)).next.key == "works"
+
+
+def test_a_worksheet_that_no_list_waits_for_is_shown(as_bench, job, bench):
+    passed(job, bench, safety.Stage.BEFORE_POWER)
+    keep = reverse("job-worksheet-keep", args=[job.claim, "after-repair-test"])
+    assert "/kept-worksheet/" in as_bench.send(keep, {**TESTED, "when": "after"})["Location"]
