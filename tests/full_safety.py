@@ -87,6 +87,6 @@ def refused() -> list[tuple[str, dict[str, Any]]]:
         (reverse("emergency-edit"), {**CARD, "ambulance": "ring them", "revision": "1"}),
         (reverse("emergency-edit"), {**CARD, "ambulance": "911", "revision": "0", "opened_with": "{}"}),
         (reverse("caution-edit", args=["live-gear"]), {"words": "x" * 301, "opened_with": "{}"}),
-        (reverse("near-miss-new"), {"on": "soon"}),
+        (reverse("near-miss-new"), {"on": "", "done": "We label it."}),
         (reverse("near-miss-correct", args=[corrected.pk]), {"on": today, "what": "Mine."}),
     ]
