@@ -72,21 +72,27 @@ def _report(request: Any, job: Any) -> dict[str, Any]:
 sockets.panels.plug(sockets.Panel("report", "job", "see jobs", "calc/_report_panel.html", _report, order=80))
 
 
-def _measure(job: Any, by: Any, when: str) -> None:
-    from calc import demo
+def _load_bench(clock: Any) -> None:
+    from calc.demo import BENCH
 
-    demo.measure(job, by, when)
-
-
-def _load_meters(clock: Any) -> None:
-    from calc import demo
-
-    demo.load_meters(clock)
+    BENCH.load(clock)
 
 
-# Before the jobs, which are measured with them.
-sockets.demo_parts.plug(sockets.DemoPart("meters", load=_load_meters, order=10))
-sockets.demo_parts.plug(sockets.DemoPart("readings", at_bench=_measure, order=30))
+def _at_bench(job: Any, by: Any, when: str) -> None:
+    from calc.demo import BENCH
+
+    BENCH.at_bench(job, by, when)
+
+
+def _look_back(clock: Any) -> None:
+    from calc.demo import BENCH
+
+    BENCH.look_back(clock)
+
+
+# Before the jobs, which are measured there.
+sockets.demo_parts.plug(sockets.DemoPart("bench", load=_load_bench, at_bench=_at_bench, order=10))
+sockets.demo_parts.plug(sockets.DemoPart("near misses", load=_look_back, order=45))
 
 
 def _near_misses(request: Any, job: Any) -> dict[str, Any]:

@@ -80,11 +80,11 @@ def money_settled(job: Job, to: str, by: Staff) -> str | None:
     return billing.still_open(job).why or None
 
 
-def what_is_signed(job: Job, went: Collection[str]) -> str:
-    """The words above the signature at a pickup."""
+def what_is_signed(job: Job, went: Collection[str], must: str | None = None) -> str:
+    """The words above the signature at a pickup. `must` is what must be known, where that was asked already."""
     things = ", ".join([str(job.gear), *went])
     received = f"I have received from the repair, claim number {job.claim}: {things}."
-    return " ".join(filter(None, [received, must_know(job)]))
+    return " ".join(filter(None, [received, must_know(job) if must is None else must]))
 
 
 def must_know(job: Job) -> str:
@@ -146,7 +146,7 @@ def hand_back(
     for piece in left:
         if not stayed[piece.pk].strip():
             raise NotAllowedYet(f"“{piece.name}” isn't ticked. Write a sentence why it doesn't go home.")
-    _is_known(job, known, how=how, svg=svg)
+    must = _is_known(job, known, how=how, svg=svg)
     still = billing.still_open(job)
     waived = bool(waiver.strip()) and not still.is_settled
     if waived and not by.may("waive money owed"):
@@ -160,7 +160,7 @@ def hand_back(
             purpose=Signature.Purpose.PICKUP,
             name=handed_to,
             svg=svg,
-            words=what_is_signed(job, [piece.name for piece in home]),
+            words=what_is_signed(job, [piece.name for piece in home], must),
             device=device[:300],
         )
     kept = Pickup.objects.create(
@@ -203,7 +203,7 @@ def hand_back(
     return kept
 
 
-def _is_known(job: Job, known: str, *, how: str, svg: str) -> None:
+def _is_known(job: Job, known: str, *, how: str, svg: str) -> str:
     must = must_know(job)
     if " ".join(known.split()) != " ".join(must.split()):
         raise ChangedMeanwhile(
@@ -220,6 +220,7 @@ def _is_known(job: Job, known: str, *, how: str, svg: str) -> None:
             "A typed name isn’t enough: whoever takes it signs on the glass that they know what is wrong with it. "
             "If they can’t, somebody with them signs, and stands written down as who takes it."
         )
+    return must
 
 
 def _start_warranty(job: Job) -> None:

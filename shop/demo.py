@@ -111,7 +111,7 @@ def load_if_empty(now: dt.datetime | None = None) -> bool:
 
 
 def at_bench(job: object, by: Staff, when: str) -> None:
-    """Let the floors above write on a job of the demo: "before" or "after" its repair."""
+    """Let the floors above write on a job of the demo: see `sockets.DemoPart` for `when`."""
     for part in sockets.demo_parts:
         if part.at_bench:
             part.at_bench(job, by, when)

@@ -103,7 +103,8 @@ class DemoPart:
     """A part of the invented shop. Lower floors come first by `order`.
 
     `load(clock)` fills its own tables in one go. `at_bench(job, by, when)` is for a floor that writes on jobs that a
-    lower floor is making: it is called while each is on the bench, `when` being "before" or "after" the repair.
+    lower floor is making: it is called while each is on the bench, `when` being "before" or "after" the repair, then
+    when it is "soaked", and where it is to go home "as it is".
     `take_part(job, row, by)` is asked for every part that a lower floor would charge, or sell without a job: True if it
     came out of a drawer, and was charged if there is a job.
     """

@@ -89,7 +89,7 @@ class Past:
             return
         yield self.after(plan, 1, 7)
         self._move(job, State.ON_THE_BENCH, tech)
-        yield self.after(plan, 0.02, 0.08)
+        yield self.after(plan, 0.06, 0.12)
         self._look(plan, tech)
         if plan.stop == State.ON_THE_BENCH:
             return
@@ -208,6 +208,7 @@ class Past:
         yield self.after(plan, 0.1, 1)
         reason = "The owner declined the estimate."
         billing.take_home_as_is(job, by=self.ida, revision=_revision(job), reason=reason)
+        demo.at_bench(job, tech, "as it is")
 
     def _mends(self, plan: Plan, tech: Staff) -> Story:
         """Parts come, work is done and charged, it is measured and left running."""
@@ -220,16 +221,17 @@ class Past:
             yield self.after(plan, 3, 12)
             self._move(job, State.ON_THE_BENCH, tech)
         yield self.after(plan, 0.1, 1.5)
+        demo.at_bench(job, tech, "after")
         minutes = max(10, fault.minutes + self.dice.randint(-10, 15))
         spell = labour.write_down(job, minutes=minutes, words=fault.cure.split(",")[0], by=tech)
         self._charge(plan, spell, tech)
         plainly = "We mended it again under our warranty." if plan.same_fault else fault.plainly
         work.say_plainly(job, words=plainly, by=tech, revision=_revision(job))
-        demo.at_bench(job, tech, "after")
         self._move(job, State.SOAK_TEST, tech)
         if plan.stop == State.SOAK_TEST:
             return
         yield self.after(plan, 0.8, 1.3)
+        demo.at_bench(job, tech, "soaked")
         self._move(job, State.READY, tech)
 
     def _charge(self, plan: Plan, spell: LabourSpell, tech: Staff) -> None:
@@ -316,6 +318,7 @@ class Past:
         self._move(job, State.IN_LINE, self.ida)
         yield self.after(plan, 2, 4)
         self._move(job, State.ON_THE_BENCH, self.tomas)
+        yield when_open(self.clock.moment + dt.timedelta(hours=2))
         self._look(plan, self.tomas)
         yield self.after(plan, 0.1, 0.3)
         first = estimating.make_estimate(
@@ -445,6 +448,7 @@ class Past:
             svg="" if mailed else ink(who),
             device="" if mailed else "Tablet at the counter",
             waiver="A regular of ours; pays on Friday." if plan.unpaid else "",
+            known=pickup.must_know(job) if plan.declines else "",
         )
 
     def _who(self, customer: Customer) -> dropoff.Who:
