@@ -21,6 +21,10 @@ from shop.models import Staff
 _OUTCOMES = {Verdict.GOOD: Outcome.DONE, Verdict.BAD: Outcome.FAILED, Verdict.UNSURE: Outcome.CLOSE}
 
 
+class NoMeter(NotAllowedYet):
+    """A reading says which meter it was read off."""
+
+
 @transaction.atomic
 def begin(job: Job, *, slug: str, by: Staff) -> ListRun:
     """Begin a list on a job, with its version of today; where its last run is still open, go on with that one.
@@ -60,6 +64,7 @@ def sign(
     Raises:
         ChangedMeanwhile: somebody signed on this run since.
         NotAllowedYet: it isn't this line's turn, its time hasn't come, or the run is signed off or from another stay.
+        NoMeter: a reading, and none of the shop's meters.
         calc.engine.quantities.QuantityError: the text isn't a value in the line's unit.
     """
     job, run, line = _open_line(run, key, seen)
@@ -169,6 +174,10 @@ def _of_this_stay(run: ListRun, job: Job | None = None) -> None:
 def _sign_reading(
     job: Job, run: ListRun, line: Line, written: str, meter: Meter | None, words: str, by: Staff
 ) -> Mark:
+    if meter is None:
+        raise NoMeter(
+            "Choose the meter that it was read off. One that isn’t here is written down under Meters."
+        )
     value = meters.measured(parse_measured(written, line.unit), line.unit, meter)
     outcome, said = judge_reading(line, value, safety.signed_on(run, safety.build_of(job.gear)))
     after = run.version.stage in (Stage.AFTER_REPAIR, Stage.SOAK)

@@ -166,6 +166,8 @@ def list_run_sign(request: Request, pk: int) -> HttpResponse:
         )
     except QuantityError as why:
         wrong, status = {"written": str(why)}, 422
+    except runs.NoMeter as why:
+        wrong, status = {"meter": str(why)}, 422
     except Refused as why:
         said, status = str(why), why.status
     else:

@@ -8,7 +8,7 @@ from freezegun import freeze_time
 
 from calc import runs, safety, sheets
 from calc.checklists import Ask, Stage
-from calc.models import GearBuild, KeptSheet, ListRun
+from calc.models import GearBuild, KeptSheet, ListRun, Meter
 from calc.worksheets import by_slug
 from intake.models import Job, State
 from intake.workflow import move
@@ -26,6 +26,11 @@ TESTED = {
     "protective_current": "0.31",
     "works": "fine",
 }
+
+
+def a_meter() -> Meter:
+    """The meter that everything is read off."""
+    return Meter.objects.get_or_create(name="Bench meter 1")[0]
 
 
 def at_soak(by: Staff, *, protection: str = "class-i", **gear: Any) -> Job:
@@ -61,7 +66,7 @@ def do_lines(run: ListRun, by: Staff, *, until: str = "", **said: str) -> ListRu
             elif line.ask is Ask.READING:
                 low, high = line.at_least, line.at_most
                 value = low if low is not None else 0 if high is not None else 280
-                runs.sign(run, key=line.key, written=f"{value:g}", by=by, **seen)
+                runs.sign(run, key=line.key, written=f"{value:g}", meter=a_meter(), by=by, **seen)
             else:
                 runs.sign(run, key=line.key, outcome="done", by=by, **seen)
     return run

@@ -16,7 +16,7 @@ from calc.models import GearBuild, KeptSheet, ListVersion, Mark, SafetyWord, Sig
 from intake.models import Gear, State
 from intake.workflow import move
 from shop.roles import Role
-from tests.calc.doing import TESTED, at_soak, do_lines, done, keep_test
+from tests.calc.doing import TESTED, a_meter, at_soak, do_lines, done, keep_test
 from tests.calc.lists import our_list
 from tests.factories import JobFactory
 from tests.safe import passed
@@ -536,9 +536,8 @@ def sign_hot(tablet, job, by):
     run = runs.begin(job, slug="hot", by=by)
     last = run.marks.order_by("pk").last()
     seen = last.pk if last else 0
-    return tablet.send(
-        reverse("list-run-sign", args=[run.pk]), {"key": "hot", "written": "280", "seen": seen}
-    ).status_code
+    said = {"key": "hot", "written": "280", "meter": a_meter().pk, "seen": seen}
+    return tablet.send(reverse("list-run-sign", args=[run.pk]), said).status_code
 
 
 def test_nothing_is_read_under_power_before_its_list_by_any_way(as_bench, as_owner, job, bench):

@@ -9,7 +9,7 @@ from django.utils import timezone
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from calc import meters, sheets
+from calc import meters
 from calc.engine.quantities import UNITS, parse_quantity
 from calc.meters import Calibration
 from calc.models import Accuracy, Meter

@@ -16,7 +16,7 @@ from intake.models import State
 from intake.workflow import move
 from shop.models import Entry
 from shop.once import FIELD, new_key
-from tests.calc.doing import TESTED, do_lines
+from tests.calc.doing import TESTED, a_meter, do_lines
 from tests.calc.lists import our_list
 from tests.factories import GearFactory, JobFactory, MeterFactory
 from tests.safe import passed
@@ -49,6 +49,8 @@ def sign(tablet, run, key, *, seen=None, htmx=False, **said):
     last = run.marks.order_by("pk").last()
     seen = (last.pk if last else 0) if seen is None else seen
     address = reverse("list-run-sign", args=[run.pk])
+    if "written" in said:
+        said.setdefault("meter", a_meter().pk)
     return tablet.send(address, {"key": key, "seen": seen, **said}, htmx=htmx)
 
 
@@ -168,6 +170,14 @@ def test_what_is_no_value_is_said_beside_the_box_and_stays_in_it(as_bench, run, 
     assert not Reading.objects.exists() and run.marks.count() == 1
 
 
+def test_a_reading_without_a_meter_is_asked_for_it(as_bench, run):
+    sign(as_bench, run, "look", outcome="done")
+    answer = sign(as_bench, run, "read", written="6.3", meter="")
+    assert answer.status_code == 422
+    page = words_in(answer)
+    assert "Choose the meter that it was read off." in page and 'value="6.3"' in page
+
+
 def test_not_on_this_gear_is_offered_where_it_may_be_so(as_bench, run):
     assert "Not on this gear" not in words_in(page_of(as_bench, run))
     assert sign(as_bench, run, "look", outcome="not-here").status_code == 422
@@ -261,7 +271,7 @@ def test_who_was_second_sees_what_was_signed_and_loses_nothing(as_bench, as_owne
     sign(as_bench, run, "look", outcome="done")
     seen = last_mark(run).pk
     sign(as_owner, run, "read", written="6.2")
-    meter = MeterFactory(name="Bench meter 1")
+    meter = MeterFactory(name="Bench meter 2")
     answer = sign(as_bench, run, "read", seen=seen, written="6.4 V", meter=meter.pk)
     page = words_in(answer)
     assert answer.status_code == 409

@@ -14,6 +14,7 @@ from intake.workflow import move
 from shop.errors import ChangedMeanwhile, NotAllowedYet
 from shop.roles import Role
 from tests.at_once import at_once
+from tests.calc.doing import a_meter
 from tests.calc.lists import our_list
 from tests.factories import JobFactory, ShopFactory, StaffFactory
 
@@ -56,8 +57,10 @@ def test_of_eight_who_sign_a_line_one_has_signed_it(job, by):
 
 def test_of_eight_who_sign_a_reading_one_reading_is_kept(job, by):
     run = runs.begin(job, slug="our-list", by=by)
-    first = runs.sign(run, key="look", outcome="done", seen=0, by=by)
-    outcomes = by_eight(lambda n: runs.sign(run, key="read", written=f"6.{n}", seen=first.pk, by=by))
+    first, meter = runs.sign(run, key="look", outcome="done", seen=0, by=by), a_meter()
+    outcomes = by_eight(
+        lambda n: runs.sign(run, key="read", written=f"6.{n}", meter=meter, seen=first.pk, by=by)
+    )
     assert of_kind(outcomes, Mark) == 1 and of_kind(outcomes, ChangedMeanwhile) == EIGHT - 1
     assert Reading.objects.count() == 1
 

@@ -7,11 +7,12 @@ from django.utils import timezone
 from freezegun import freeze_time
 
 from calc import readings, runs, safety
-from calc.models import Mark, SignOff
+from calc.models import Mark, Reading, SignOff
 from calc.safety import Standing
 from intake.models import State
 from intake.workflow import held_back, move
 from shop.errors import ChangedMeanwhile, NotAllowed, NotAllowedYet
+from tests.calc.doing import a_meter
 from tests.factories import GearFactory, JobFactory, MeterFactory
 from tests.safe import passed
 
@@ -30,6 +31,8 @@ def standing(job, slug):
 
 def signed(run, key, by, **more):
     last = run.marks.order_by("pk").last()
+    if "written" in more:
+        more.setdefault("meter", a_meter())
     return runs.sign(run, key=key, by=by, seen=last.pk if last else 0, **more)
 
 
@@ -77,6 +80,14 @@ def test_the_minute_runs_from_the_last_reading_of_the_discharge(job, bench):
         assert (stand.next.key, stand.stopped_by) == ("discharged-again", None)
         with pytest.raises(NotAllowedYet, match="Not before"):
             signed(run, "discharged-again", bench, written="4 V")
+
+
+def test_a_reading_names_its_meter(job, bench):
+    run = runs.begin(job, slug="before-power", by=bench)
+    signed(run, "unplugged", bench, outcome="done")
+    with pytest.raises(runs.NoMeter, match="Choose the meter"):
+        signed(run, "discharged", bench, written="2 V", meter=None)
+    assert not Reading.objects.exists()
 
 
 def test_nothing_is_read_under_power_before_its_list_is_signed(job, bench):
