@@ -24,8 +24,8 @@ PARTS: Final = (
         slug="shock",
         title="Electric shock",
         steps=(
-            "Cut the power first: the switch, the breaker, the plug. Until it is off touch nobody who is on it, nor what "
-            "they hold.",
+            "Cut the power first: the switch, the breaker, the plug. Until it is off touch nobody who is on it, nor "
+            "what they hold.",
             "Call for help. Tell the emergency call what happened, and where.",
             "See whether they answer and breathe as always.",
             "If they don’t: start resuscitation, and fetch the defibrillator, if you are trained or the emergency call "

@@ -46,7 +46,7 @@ def _build(request: Any, gear: Any) -> dict[str, Any]:
 
 
 sockets.panels.plug(
-    sockets.Panel("safety", "job bench", "see safety", "calc/_safety.html", _safety, order=20)
+    sockets.Panel("safety", "job bench", "see safety", "calc/_safety.html", _safety, order=10, icon="caution")
 )
 sockets.panels.plug(sockets.Panel("build", "gear", "see safety", "calc/_build.html", _build, order=20))
 sockets.panels.plug(
@@ -69,7 +69,9 @@ def _report(request: Any, job: Any) -> dict[str, Any]:
     return {"job": job}
 
 
-sockets.panels.plug(sockets.Panel("report", "job", "see jobs", "calc/_report_panel.html", _report, order=80))
+sockets.panels.plug(
+    sockets.Panel("report", "job", "see jobs", "calc/_report_panel.html", _report, order=80, icon="report")
+)
 
 
 def _load_bench(clock: Any) -> None:
@@ -103,7 +105,13 @@ def _near_misses(request: Any, job: Any) -> dict[str, Any]:
 
 sockets.panels.plug(
     sockets.Panel(
-        "near misses", "job bench", "see safety", "calc/_job_near_misses.html", _near_misses, order=90
+        "near misses",
+        "job bench",
+        "see safety",
+        "calc/_job_near_misses.html",
+        _near_misses,
+        order=90,
+        icon="note",
     )
 )
 sockets.reports.plug(

@@ -68,7 +68,13 @@ sockets.panels.plug(
 # a job's page
 sockets.panels.plug(
     sockets.Panel(
-        "agreed", "job", "see jobs", "intake/_agreed_panel.html", views_estimates.agreed_panel, order=55
+        "agreed",
+        "job",
+        "see jobs",
+        "intake/_agreed_panel.html",
+        views_estimates.agreed_panel,
+        order=55,
+        icon="sign",
     )
 )
 sockets.panels.plug(
@@ -76,7 +82,13 @@ sockets.panels.plug(
 )
 sockets.panels.plug(
     sockets.Panel(
-        "warranty", "job", "see jobs", "intake/_job_warranty.html", views_comebacks.warranty_panel, order=70
+        "warranty",
+        "job",
+        "see jobs",
+        "intake/_job_warranty.html",
+        views_comebacks.warranty_panel,
+        order=70,
+        icon="ok",
     )
 )
 
@@ -86,7 +98,7 @@ for name, place, template, context, order in (
     ("storage", "job", "intake/_storage_panel.html", views_storage.storage_panel, 70),
     ("address", "person", "intake/_person_address.html", views_storage.address_panel, 10),
 ):
-    sockets.panels.plug(sockets.Panel(name, place, "see jobs", template, context, order))
+    sockets.panels.plug(sockets.Panel(name, place, "see jobs", template, context, order, "left-behind"))
 
 # a person's page
 sockets.panels.plug(

@@ -103,7 +103,9 @@ def _told_of_gear(job: Any, kept: Any, by: Any) -> None:
 
 
 sockets.panels.plug(
-    sockets.Panel("parts", "job bench", "see parts", "inventory/_job_parts.html", _job_parts, order=20)
+    sockets.Panel(
+        "parts", "job bench", "see parts", "inventory/_job_parts.html", _job_parts, order=20, icon="part"
+    )
 )
 keeping.parts_takers.plug(keeping.PartsTaker("stock", _told_of_gear))
 
@@ -188,7 +190,7 @@ for _name, _place, _template, _context, _order in (
     ("awaited", "job bench", "inventory/_job_wants.html", _job_wants, 21),
     ("parts that came", "front page", "inventory/_front_parts.html", _front_parts, 42),
 ):
-    sockets.panels.plug(sockets.Panel(_name, _place, "see parts", _template, _context, _order))
+    sockets.panels.plug(sockets.Panel(_name, _place, "see parts", _template, _context, _order, "parcel"))
 
 
 # --- the search box, and what keeps a job back

@@ -75,6 +75,7 @@ class Panel:
     template: str
     context: Callable[[Any, Any], dict[str, Any] | None]
     order: int = 50
+    icon: str = ""  # beside its name where a page lists its panels
 
 
 @dataclass(frozen=True)
@@ -130,6 +131,7 @@ class ShownPanel:
     name: str
     template: str
     context: dict[str, Any] = field(default_factory=dict)
+    icon: str = ""
 
 
 def panels_for(place: str, request: Any, thing: Any = None) -> list[ShownPanel]:
@@ -141,5 +143,5 @@ def panels_for(place: str, request: Any, thing: Any = None) -> list[ShownPanel]:
         if panel.place == place and may(request.user.role, panel.act):
             context = panel.context(request, thing)
             if context is not None:
-                shown.append(ShownPanel(panel.name, panel.template, context))
+                shown.append(ShownPanel(panel.name, panel.template, context, panel.icon))
     return shown
