@@ -130,8 +130,9 @@ def _failed_lines(year: int) -> Part:
     """Lines that weren't right or too close to call. What the after-repair test found has a part of its own."""
     marks = list(
         Mark.objects.filter(at__year=year, outcome__in=(Outcome.FAILED, Outcome.CLOSE))
-        .filter(reading__struck_by__isnull=True, sheet__struck_by__isnull=True)
-        .select_related("run__job__gear", "run__version", "sheet", "by")
+        .select_related(
+            "run__job__gear", "run__version", "reading__struck_by__by", "sheet__struck_by__by", "by"
+        )
         .prefetch_related("run__version__lines")
         .order_by("pk")
     )
@@ -150,7 +151,7 @@ def _failed_lines(year: int) -> Part:
                 f"{version.name}: {text}",
                 " ".join(f"{each.rstrip('.')}." for each in (mark.said, mark.words, close) if each),
                 mark.by.name,
-                f"Passed on {_day(later[0])}" if later else "Not passed since",
+                _struck(mark.reading, mark.sheet) + _passed(later[0] if later else None),
                 bool(later),
                 job,
             )
@@ -158,7 +159,7 @@ def _failed_lines(year: int) -> Part:
     return Part(
         "failed-lines",
         "Lines that failed, or were too close to call",
-        "As they were signed on jobs. Those that were struck out as written down wrongly are left out.",
+        "As they were signed on jobs; also where what was read was struck out afterwards.",
         tuple(rows),
         "No line is written down as failed.",
         "Passed later",
@@ -179,10 +180,12 @@ def _passed_later(marks: Iterable[Mark]) -> dict[tuple[int, str, str], list[tupl
 
 
 def _failed_tests(year: int) -> Part:
-    bad = KeptSheet.objects.standing().filter(at__year=year, slug=TEST).exclude(verdict=Verdict.GOOD)
+    bad = KeptSheet.objects.filter(strikes__isnull=True, at__year=year, slug=TEST).exclude(
+        verdict=Verdict.GOOD
+    )
     sheets = [
         (sheet, found)
-        for sheet in bad.select_related("job__gear", "by").order_by("pk")
+        for sheet in bad.select_related("job__gear", "by", "struck_by__by").order_by("pk")
         if (found := _found_bad(sheet))
     ]
     later = defaultdict(list)
@@ -199,7 +202,7 @@ def _failed_tests(year: int) -> Part:
                 "; ".join(found),
                 "; ".join(found.values()),
                 sheet.by.name,
-                f"Passed on {_day(passed)}" if passed else "Not passed since",
+                _struck(sheet) + _passed(passed),
                 passed is not None,
                 sheet.job,
                 reverse("kept-worksheet", args=[sheet.pk]),
@@ -208,11 +211,21 @@ def _failed_tests(year: int) -> Part:
     return Part(
         "failed-tests",
         "After-repair tests that failed, or were too close to call",
-        "By the worksheets that were kept on jobs. Those that were struck out are left out.",
+        "By the worksheets that were kept on jobs; also those that were struck out afterwards.",
         tuple(rows),
         "No after-repair test is written down as failed.",
         "Passed later",
     )
+
+
+def _struck(*kept: Reading | KeptSheet | None) -> str:
+    """Who struck out what was measured: a slip of the pen, or a failure that somebody didn't like."""
+    by = [row.struck_by.by.name for row in kept if row is not None and hasattr(row, "struck_by")]
+    return f"Struck out by {by[0]}. " if by else ""
+
+
+def _passed(at: dt.datetime | None) -> str:
+    return f"Passed on {_day(at)}" if at else "Not passed since"
 
 
 def _found_bad(sheet: KeptSheet) -> dict[str, str]:

@@ -8,24 +8,13 @@ from freezegun import freeze_time
 
 from calc import runs, safety, sheets
 from calc.checklists import Ask, Stage
+from calc.demo.measuring import TESTED
 from calc.models import GearBuild, KeptSheet, ListRun, Meter
 from calc.worksheets import by_slug
 from intake.models import Job, State
 from intake.workflow import move
 from shop.models import Staff
 from tests.factories import GearFactory, JobFactory
-
-TESTED = {
-    "protection": "class-i",
-    "looked": "fine",
-    "earth": "0.11",
-    "cord": "2.5",
-    "area": "0.82",
-    "insulation_by": "500",
-    "insulation": "42",
-    "protective_current": "0.31",
-    "works": "fine",
-}
 
 
 def a_meter() -> Meter:

@@ -98,12 +98,13 @@ def test_a_line_too_close_to_call_is_there_too(job, bench, today):
     assert "Too close to call." in part("failed-lines", today).rows[0].said
 
 
-def test_a_reading_that_was_written_down_wrongly_is_left_out(job, bench, today):
+def test_what_was_struck_out_afterwards_is_shown_with_who_struck_it(job, bench, today):
     reading = ReadingFactory(job=job, by=bench)
     run = runs.begin(job, slug="before-power", by=bench)
     Mark.objects.create(run=run, key="discharged", outcome="failed", reading=reading, by=bench)
     readings.strike(reading, by=bench)
-    assert part("failed-lines", today).rows == ()
+    (row,) = part("failed-lines", today).rows
+    assert row.then == "Struck out by Tomas Lindqvist. Not passed since"
 
 
 def test_a_pass_of_another_job_mends_nothing(job, bench, today):
