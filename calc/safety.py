@@ -111,7 +111,7 @@ def lists_on(job: Job) -> JobLists:
     build = build_of(job.gear)
     things = has(job.gear, build)
     changes = {change.slug: change for change in job.list_changes.select_related("by")}  # the last one holds
-    of_this_stay = _runs_since(job, since)
+    of_this_stay = [run for run in runs_of(job) if run.at >= since]
     runs = {run.version.slug: run for run in of_this_stay}
     failed = {r.version.slug for r in of_this_stay if hasattr(r, "sign_off") and not r.sign_off.passed}
     waivers = {w.slug: w for w in job.waivers.select_related("by") if w.at >= since}
@@ -138,27 +138,6 @@ def runs_of(job: Job) -> list[ListRun]:
     return list(
         job.list_runs.select_related("version", "by", "sign_off__by")
         .prefetch_related("version__lines", Prefetch("marks", marks))
-        .order_by("pk")
-    )
-
-
-def _runs_since(job: Job, since: dt.datetime) -> list[ListRun]:
-    """The runs that count, with no more of their marks than says how they stand."""
-    marks = Mark.objects.select_related("reading__struck_by", "sheet__struck_by").only(
-        "run",
-        "key",
-        "outcome",
-        "at",
-        "reading__value",
-        "reading__struck_by__strikes",
-        "sheet__slug",
-        "sheet__said",
-        "sheet__struck_by__strikes",
-    )
-    return list(
-        job.list_runs.filter(at__gte=since)
-        .select_related("version", "by", "sign_off__by")
-        .prefetch_related("version__lines", Prefetch("marks", marks.order_by("pk")))
         .order_by("pk")
     )
 
@@ -253,12 +232,11 @@ def failed_test(job: Job) -> str:
 
 
 def _failed(job: Job) -> list[tuple[str, KeptSheet]]:
+    tests = KeptSheet.objects.filter(job=job, slug=TEST, strikes__isnull=True)
+    if not tests.exclude(verdict=Verdict.GOOD).exists():  # as nearly always
+        return []
     build = build_of(job.gear)
-    sheets = list(
-        KeptSheet.objects.filter(job=job, slug=TEST, strikes__isnull=True)
-        .select_related("struck_by", "by")
-        .order_by("-pk")
-    )
+    sheets = list(tests.select_related("struck_by", "by").order_by("-pk"))
     found = []
     for test in (EARTH, INSULATION):
         for sheet in sheets:
