@@ -433,7 +433,7 @@ def _said_of(build: GearBuild) -> dict[str, str]:
     return {
         "Protection": build.get_protection_display() or "not known",
         "Line voltage": build.line_volts,
-        "It has": ", ".join(build.contains),
+        "It has": ", ".join(build.has),
     }
 
 

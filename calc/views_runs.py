@@ -317,7 +317,7 @@ def _on_top(form: BuildForm, why: ChangedMeanwhile) -> BuildForm:
 def _build_page(
     request: Request, job: Job, form: BuildForm, *, status: int = 200, now: Any = None
 ) -> HttpResponse:
-    context = {"job": job, "form": form, "now": now, "has": _has_words(now.contains) if now else []}
+    context = {"job": job, "form": form, "now": now, "has": now.has if now else []}
     return page_or_part(request, "calc/job_build.html", context, part="build", status=status)
 
 
@@ -325,8 +325,4 @@ def build_panel(request: Request, gear: Gear) -> dict[str, Any]:
     """How a piece of gear is built, on its page."""
     build = safety.build_of(gear)
     job = gear.jobs.in_the_house().order_by("-pk").first()
-    return {"gear": gear, "build": build, "has": _has_words(build.contains) if build else [], "job": job}
-
-
-def _has_words(contains: list[str]) -> list[str]:
-    return [words for has, words in HAS_WORDS.items() if has in contains]
+    return {"gear": gear, "build": build, "has": build.has if build else [], "job": job}

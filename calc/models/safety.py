@@ -7,6 +7,7 @@ from django.db import models
 from django.db.models import Q
 from django.utils import timezone
 
+from calc.checklists.wording import HAS
 from calc.engine.repair_test import Protection
 from intake.models import Gear, Job
 from shop.models import Kept, Staff
@@ -35,6 +36,11 @@ class GearBuild(models.Model):
 
     def __str__(self) -> str:
         return f"How {self.gear} is built"
+
+    @property
+    def has(self) -> list[str]:
+        """What it contains, in words."""
+        return [words for has, words in HAS.items() if has in self.contains]
 
 
 class Waiver(Kept):

@@ -401,7 +401,7 @@ def test_the_file_keeps_everything(as_bench: Tablet, whole: Job):
         "Begun by Tomas Lindqvist, Tue 24 Nov 2026, 09:01.",
         "Limit: at most 50 V",
         "Signed again since, see below.",
-        "Signed as passed with a PIN by Tomas Lindqvist",
+        "Signed as passed by Tomas Lindqvist",
         "after 2 h 0.0 % allowed 10 % passed",
         "Idle current, before the repair",
         "Tube 1, across its cathode resistor 51 mV",

@@ -196,7 +196,7 @@ def test_how_it_is_built_is_written_with_who_and_what_it_was_before(job, bench, 
     new = build(job, owner, seen=1, contains=[Has.MOULD, Has.CRT, Has.CRT])
     assert (new.revision, new.by, new.contains) == (2, owner, [Has.CRT, Has.MOULD])
     changes = {change["what"]: (change["before"], change["after"]) for change in told(job).changes}
-    assert changes["It has"] == ("", "crt, mould")
+    assert changes["It has"] == ("", "A picture tube, Mould")
     assert GearBuild.objects.count() == 1
 
 
