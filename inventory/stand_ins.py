@@ -130,7 +130,7 @@ def find(need: Need, shelf: Iterable[OnShelf], *, limit: int = 12, parts: Sequen
     """Return the best `limit` stand-ins of one, two or three parts (those in `parts`): all others are worse.
 
     Ranked by smallest relative error, then fewest parts, then cost. What is free is respected. A part at its rating
-    exactly will do by the arithmetic, and says so.
+    exactly will do by the arithmetic, and says so. Electrolytics in series that no balancing resistors hold are none.
 
     Raises:
         CircuitError: a need that is no resistor or capacitor, or not of this world.
@@ -150,7 +150,7 @@ def find(need: Need, shelf: Iterable[OnShelf], *, limit: int = 12, parts: Sequen
         inverse = _is_inverse(need.kind, way)
         sizes = _by_size(need, fitting, way, inverse, _band(need.value, need.within, inverse)[1])
         for count in counts:
-            best += _search(need, sizes, way, count, limit)
+            best += _that_hold(need, sizes, way, count, limit)
     best.sort(key=lambda each: each[0])
     answers = tuple(_told(need, way, together) for _, way, together in best[:limit])
     return Found(answers, unrated)
@@ -242,6 +242,28 @@ class _Sizes:
     x: np.ndarray
     share: np.ndarray
     members: list[list[tuple[OnShelf, float]]]
+
+
+def _that_hold(
+    need: Need, sizes: _Sizes, way: Way, count: int, limit: int
+) -> list[tuple[tuple, Way, tuple[OnShelf, ...]]]:
+    """Return the best `limit` of `count` parts put together in one way, all of which hold in the long run too."""
+    asked = limit
+    while True:
+        found = _search(need, sizes, way, count, asked)
+        held = [each for each in found if _holds(need, way, each[2])]
+        if len(held) >= limit or len(found) < asked:
+            return held[:limit]
+        asked *= 4
+
+
+def _holds(need: Need, way: Way, together: tuple[OnShelf, ...]) -> bool:
+    """Say whether there are balancing resistors for what needs them."""
+    return not _needs_balancing(need, way, together) or balancing_for(together, need.volts or 0) is not None
+
+
+def _needs_balancing(need: Need, way: Way, together: Iterable[OnShelf]) -> bool:
+    return way == Way.SERIES and need.volts is not None and any(_leaks(need, part) for part in together)
 
 
 def _search(
@@ -424,12 +446,10 @@ def _told(need: Need, way: Way, together: tuple[OnShelf, ...]) -> StandIn:
     shares = tuple(
         _share(need, way, part, together, size / total) for part, size in zip(together, sizes, strict=True)
     )
-    balancing = None
-    if way == Way.SERIES and need.volts is not None and any(_leaks(need, part) for part in together):
-        balancing = balancing_for(together, need.volts)
+    balancing = balancing_for(together, need.volts or 0) if _needs_balancing(need, way, together) else None
     on_a_strip, why = _strip(need, way, together)
     error = value / need.value - 1
-    words = (*_cautions(need, way, shares, balancing), *_reasons(need, way, shares), why)
+    words = (*_cautions(need, shares, balancing), *_reasons(need, way, shares), why)
     return StandIn(
         way,
         value,
@@ -578,7 +598,7 @@ def _better(need: Need, part: OnShelf) -> Iterator[str]:
             yield f"{words(rating)} for {words(wanted)}"
 
 
-def _cautions(need: Need, way: Way, shares: tuple[Share, ...], balancing: Balancing | None) -> Iterator[str]:
+def _cautions(need: Need, shares: tuple[Share, ...], balancing: Balancing | None) -> Iterator[str]:
     for share in _differing(shares):
         for what in share.at_its_limit:
             yield f"{share.part.name} is at its limit in {what}: nothing is left in hand."
@@ -590,8 +610,6 @@ def _cautions(need: Need, way: Way, shares: tuple[Share, ...], balancing: Balanc
             )
     if balancing is not None:
         yield "Put the balancing resistors across them: leakage, not size, shares the volts in the long run."
-    elif way == Way.SERIES and need.volts and any(_leaks(need, share.part) for share in shares):
-        yield "No balancing resistors can hold this: take parts rated for more volts."
     for share in _differing(shares):
         part = share.part
         if need.amps is not None and part.amps is None and need.kind == "capacitor":
