@@ -21,7 +21,8 @@ from django.utils import timezone
 from PIL import Image
 from playwright.sync_api import Browser, Page, expect
 
-from calc.models import KeptSheet
+from calc import runs
+from calc.models import KeptSheet, ListRun
 from intake import printing
 from intake.models import Invoice, Job, State
 from shop import backups, demo
@@ -57,6 +58,8 @@ PICTURES = {
         Picture("invoice", (816, 1056), ("Invoice", "Sales tax", "Owed")),
         Picture("gear-tag", (372, 600), ("1 of", "Serial")),
         Picture("worksheet", PORTRAIT, ("Supply", "Answer", "Ripple")),
+        Picture("checklist", PORTRAIT, ("Before power", "Reservoir, discharged", "at most 50", "Meter")),
+        Picture("stand-ins", PORTRAIT, ("Two or three together", "in series", "Balancing resistors")),
         Picture("storage", PORTRAIT, ("Storage", "Past the deadline", "differ by place")),
     )
 }
@@ -169,9 +172,23 @@ def test_the_pictures_are_of_the_demo_as_it_is(open_as: Callable[..., Page], tmp
     kept = KeptSheet.objects.standing().filter(slug="supply").first()
     page.goto(reverse("kept-worksheet", args=[kept.pk]))
     shoot(page, "worksheet", folder)
+    page.goto(reverse("list-run", args=[proving_it_dead(job).pk]))
+    shoot(page, "checklist", folder)
+    page = open_as("tomas", PORTRAIT)
+    page.goto(reverse("stand-ins") + "?q=33u+450V&within=20")
+    page.locator("#several").scroll_into_view_if_needed()
+    shoot(page, "stand-ins", folder)
     page = open_as("ida", PORTRAIT)
     page.goto("/storage/")
     shoot(page, "storage", folder)
+
+
+def proving_it_dead(job: Job) -> ListRun:
+    """The list before power, with its first line signed."""
+    by = Staff.objects.get(sign_in="tomas")
+    run = runs.begin(job, slug="before-power", by=by)
+    runs.sign(run, key="unplugged", outcome="done", seen=0, by=by)
+    return run
 
 
 def an_eventful_job() -> Job:
