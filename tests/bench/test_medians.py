@@ -54,18 +54,18 @@ class Page:
 
 PAGES = (
     Page("an empty view", lambda: "/empty/", 3),
-    Page("front page", lambda: "/", 18),
+    Page("front page", lambda: "/", 20),
     Page("jobs", lambda: "/jobs/", 10),
     Page("queue", lambda: "/queue/", 12),
-    Page("a job", lambda: _first_on_bench().get_absolute_url(), 25),
+    Page("a job", lambda: _first_on_bench().get_absolute_url(), 46),
     Page("people", lambda: "/people/", 10),
     Page("people, by name", lambda: "/people/?q=whitlow", 10),
     Page("a person", lambda: Person.objects.order_by("pk")[5].get_absolute_url(), 12),
     Page("a piece of gear", lambda: Gear.objects.order_by("pk")[5].get_absolute_url(), 12),
-    Page("find, a name", lambda: "/find/?q=whitlow", 12, part=True),
+    Page("find, a name", lambda: "/find/?q=whitlow", 14, part=True),
     Page("find, two letters", lambda: "/find/?q=an", 12, part=True),
-    Page("find, a serial", lambda: "/find/?q=cm10", 12, part=True),
-    Page("find, part of a claim", lambda: "/find/?q=2611-00", 12, part=True),
+    Page("find, a serial", lambda: "/find/?q=cm10", 14, part=True),
+    Page("find, part of a claim", lambda: "/find/?q=2611-00", 14, part=True),
     Page("drop-off", lambda: "/drop-off/", 12),
     Page("the pad", lambda: "/pad/you/", 10, role=Role.PAD),
 )
