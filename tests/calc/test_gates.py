@@ -22,7 +22,7 @@ from tests.factories import JobFactory
 from tests.safe import passed
 from tests.shop.conftest import PIN, give_keys
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.anywhere]
 
 EARTH_FAILS = {"earth": "0.9"}
 NO_EARTH = {"earth": "", "cord": "", "area": "", "protective_current": ""}

@@ -40,7 +40,7 @@ from tests.factories import (
 from tests.full_shop import jpeg
 from tests.safe import passed
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.anywhere]
 
 # What nobody who doesn't repair should have to read. What the shop writes itself (findings, parts) is its own affair.
 JARGON = (
