@@ -82,7 +82,7 @@ def test_so_is_gear_of_class_ii(as_bench, bench, shop):
 
 
 def test_old_gear_with_two_wires_passes_once_it_has_an_earth(as_bench, as_owner, bench, shop):
-    """What the worksheet says of two wires and no mark: the house rule of reference.md, section 9."""
+    """What the worksheet says of two wires and no mark: common practice, no source."""
     job = at_soak(bench, protection="two-wire")
     passed(job, bench, Stage.BEFORE_POWER, Stage.SOAK)
     run = do_lines(runs.begin(job, slug="after-repair", by=bench), bench, until="tested")
@@ -439,7 +439,7 @@ def keep_failed(job, by):
 
 
 def test_insulation_passed_by_the_limit_of_other_gear_is_not_passed(as_owner, job, bench):
-    """0.5 MΩ fails class I and would do for class III: EN 50678, as reference.md tells its limits."""
+    """0.5 MΩ fails class I and would do for class III: EN 50678:2020, clause 5.4, as makers of testers tell its limits."""
     passed(job, bench, Stage.BEFORE_POWER, Stage.SOAK)
     keep_test(job, bench, insulation="0.5")
     keep_test(

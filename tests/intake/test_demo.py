@@ -262,7 +262,7 @@ def test_every_invoice_adds_up():
 
 
 def test_tax_falls_on_parts_and_not_on_labour():
-    """7.25 % of the parts, half up to the cent; the demo's terms in domain.md."""
+    """7.25 % of the parts, half up to the cent; the demo's own terms."""
     for invoice in Invoice.objects.filter(kind="invoice", exempt_number="").prefetch_related("lines")[:60]:
         lines = invoice.lines.all()
         if any(line.kind == "discount" for line in lines):
