@@ -246,7 +246,9 @@ class PickupForm(SignedForm):
     """Ticks for all that goes home, a sentence for what doesn't, and who takes it."""
 
     revision = seen_revision()
-    known = forms.CharField(required=False, max_length=4000, widget=forms.HiddenInput)  # what they sign to know
+    known = forms.CharField(
+        required=False, max_length=4000, widget=forms.HiddenInput
+    )  # what they sign to know
     gear = forms.BooleanField(
         required=False, error_messages={"required": "Tick off the gear itself; without it nothing goes home."}
     )

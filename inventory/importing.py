@@ -120,7 +120,9 @@ class _Shelf:
         rows = Part.objects.order_by("-is_in_use", "pk")
         if hold:  # in the order in which all hold parts; then new ones too: one file at a time
             list(Part.objects.select_for_update().order_by("pk").values_list("pk"))
-            Shop.objects.select_for_update().get(pk=1)  # SQLite's IMMEDIATE transactions hold everything anyway
+            Shop.objects.select_for_update().get(
+                pk=1
+            )  # SQLite's IMMEDIATE transactions hold everything anyway
         self.parts = {part.pk: part for part in rows}
         self.called: dict[str, list[Part]] = {}
         for part in self.parts.values():

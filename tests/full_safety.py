@@ -43,9 +43,7 @@ def build(job: Job, other: Job, *, owner: Staff, bench: Staff) -> None:
     near_misses.write_down(
         on=today - dt.timedelta(days=400), what="A cover was left off over lunch.", by=bench
     )
-    Waiver.objects.create(
-        job=other, slug="soak", words="It is played tonight; its owner knows.", by=owner
-    )
+    Waiver.objects.create(job=other, slug="soak", words="It is played tonight; its owner knows.", by=owner)
     ListChange.objects.create(job=other, slug="live", applies=False, words="Nothing was live.", by=owner)
     SafetyWord.objects.create(job=other, unsafe=True, words="Its chassis is live.", by=bench)
     SafetyWord.objects.create(job=other, unsafe=False, words="A new cord, and the test passed.", by=owner)

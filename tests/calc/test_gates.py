@@ -439,7 +439,7 @@ def keep_failed(job, by):
 
 
 def test_insulation_passed_by_the_limit_of_other_gear_is_not_passed(as_owner, job, bench):
-    """0.5 MΩ fails class I and would do for class III: EN 50678:2020, clause 5.4, as makers of testers tell its limits."""
+    """0.5 MΩ fails class I and would do for class III: EN 50678:2020, clause 5.4, as makers of testers tell it."""
     passed(job, bench, Stage.BEFORE_POWER, Stage.SOAK)
     keep_test(job, bench, insulation="0.5")
     keep_test(

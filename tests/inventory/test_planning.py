@@ -242,9 +242,7 @@ def test_chances_of_a_job_that_make_no_sense_are_refused(wants) -> None:
 # --- many parts at once
 
 
-SIZES = st.sampled_from(
-    [{1: 1}, {2: 1}, {1: 5, 2: 1}, {4: 2, 1: 1}, {1: 1, 2: 1, 3: 2}, {30: 1, 2: 4}]
-)
+SIZES = st.sampled_from([{1: 1}, {2: 1}, {1: 5, 2: 1}, {4: 2, 1: 1}, {1: 1, 2: 1, 3: 2}, {30: 1, 2: 4}])
 AHEAD = st.one_of(
     st.builds(planning.many_ahead, st.floats(0, 12) | st.sampled_from([190.0, 1e6]), SIZES),
     st.builds(planning.few_ahead, st.integers(0, 4), st.floats(1, 36), st.floats(0, 8), SIZES),

@@ -67,7 +67,9 @@ def test_a_sale_takes_its_lines_out_of_the_drawers_at_what_they_cost(part, tube,
 
 def test_more_than_is_free_is_not_sold_and_no_invoice_is_written(part, counter):
     aside.put_aside(part, JobFactory(), quantity=4, by=counter)
-    with pytest.raises(counter_sale.NotTaken, match="1 is free, others are put aside for jobs. Sell fewer") as why:
+    with pytest.raises(
+        counter_sale.NotTaken, match="1 is free, others are put aside for jobs. Sell fewer"
+    ) as why:
         sell(counter, line := row(part, 2))
     assert why.value.row is line
     assert not Invoice.objects.exists() and there(part) == 5
@@ -79,9 +81,7 @@ def test_two_lines_do_not_sell_the_same_piece_twice(part, counter):
     assert not Invoice.objects.exists() and there(part) == 5
 
 
-@pytest.mark.parametrize(
-    ("quantity", "why"), [("1.5", "Whole pieces"), ("6", "5 are free")]
-)
+@pytest.mark.parametrize(("quantity", "why"), [("1.5", "Whole pieces"), ("6", "5 are free")])
 def test_how_many_can_be_sold(part, counter, quantity, why):
     with pytest.raises(counter_sale.NotTaken, match=why):
         sell(counter, row(part, quantity))
