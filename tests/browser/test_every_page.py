@@ -54,7 +54,7 @@ SMALL = """(thumb) => {
 }"""
 
 
-SETTLED = """() => new Promise((done) => requestAnimationFrame(() => requestAnimationFrame(done)))"""
+SETTLED = """() => new Promise((done) => requestAnimationFrame(done))"""
 # Addresses that show the page of a job, or of something else, with one section of it in front.
 SHOWN_AS = {
     "job-timeline": "job",
