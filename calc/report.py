@@ -15,6 +15,7 @@ from django.utils import timezone
 from calc import listing, plain_words, readings, safety, sheets
 from calc.checklists import Ask, Checklist, Line, Stage
 from calc.checklists.judging import Outcome
+from calc.checklists.lines import HOLDS_READY
 from calc.checklists.ours import OURS
 from calc.engine.repair_test import Protection
 from calc.forms_worksheets import ShownGroup, shown, shown_ours
@@ -44,7 +45,6 @@ PICTURED: Final = (
     "supply",
     "voltage-chart",
 )  # their pictures are in a report unless left out
-_TESTS: Final = (Stage.AFTER_REPAIR, Stage.SOAK)
 _HISTORY: Final = ("was_dropped", "was_wet", "was_opened", "was_repaired", "smelled")
 
 
@@ -263,7 +263,7 @@ def gather(
     by_key = {each.kept.pk: each for each in told}
     unsafe, failed = safety.unsafe(job), safety.failed_test(job)
     said = tuple(job.safety_words.select_related("by").order_by("pk"))
-    tests = tuple(_test(each, lists, job, build, failed) for each in lists.of(*_TESTS))
+    tests = tuple(_test(each, lists, job, build, failed) for each in lists.of(*HOLDS_READY))
     all_photos = tuple(job.photos.filter(struck_at__isnull=True).select_related("by"))
     is_passed = bool(tests) and not unsafe and all(test.is_passed for test in tests) and not _stopped(lists)
     return Report(

@@ -9,6 +9,7 @@ from django.utils import timezone
 from calc import listing, safety
 from calc.checklists import Ask, Checklist, Line
 from calc.checklists.judging import CLOSED, Stand
+from calc.checklists.lines import HOLDS_READY
 from calc.models import GearBuild, ListRun, Mark
 from calc.safety import JobLists, OnJob, Standing
 from intake.models import Job, State
@@ -66,7 +67,7 @@ class ListRow:
 
     @property
     def can_be_waived(self) -> bool:
-        return self.on_job.checklist.stage in safety.HOLDS_READY and self.on_job.standing not in safety.OPENS
+        return self.on_job.checklist.stage in HOLDS_READY and self.on_job.standing not in safety.OPENS
 
     @property
     def can_be_taken_off(self) -> bool:

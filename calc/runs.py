@@ -7,8 +7,9 @@ from django.db import transaction
 from django.utils import timezone
 
 from calc import listing, meters, readings, safety
-from calc.checklists import Ask, Line, Stage
-from calc.checklists.judging import Outcome, judge_reading
+from calc.checklists import Ask, Line
+from calc.checklists.judging import WRONG, Outcome, judge_reading
+from calc.checklists.lines import HOLDS_READY
 from calc.engine.quantities import parse_measured
 from calc.models import KeptSheet, ListRun, Mark, Meter, Reading, SignOff
 from calc.worksheets.sheet import Verdict
@@ -86,6 +87,9 @@ def sign(
 @transaction.atomic
 def take_sheet(kept: KeptSheet, *, by: Staff) -> Mark | None:
     """Sign the line that waits for a worksheet which was just kept. None where no line does."""
+    waiting = kept.job.list_runs.filter(version__lines__sheet=kept.slug, sign_off__isnull=True)
+    if not waiting.exists():  # as for nearly all worksheets: how all lists stand is much to read
+        return None
     for on_job in safety.lists_on(kept.job).lists:
         run = on_job.run
         if run is None or hasattr(run, "sign_off") or on_job.stand is None or on_job.stand.next is None:
@@ -180,7 +184,7 @@ def _sign_reading(
         )
     value = meters.measured(parse_measured(written, line.unit), line.unit, meter)
     outcome, said = judge_reading(line, value, safety.signed_on(run, safety.build_of(job.gear)))
-    after = run.version.stage in (Stage.AFTER_REPAIR, Stage.SOAK)
+    after = run.version.stage in HOLDS_READY
     reading = readings.take(
         job,
         point=line.point,
@@ -216,7 +220,7 @@ def _mark(
         sheet=sheet,
         by=by,
     )
-    if outcome in (Outcome.FAILED, Outcome.CLOSE):
+    if outcome in WRONG:
         timeline.write(
             run.job,
             by=by,

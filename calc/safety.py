@@ -17,7 +17,8 @@ from django.utils import timezone
 from calc import listing
 from calc.checklists import Checklist, Has, Stage
 from calc.checklists.applying import what_it_has
-from calc.checklists.judging import Outcome, Signed, Stand, how_it_stands
+from calc.checklists.judging import WRONG, Outcome, Signed, Stand, how_it_stands
+from calc.checklists.lines import HOLDS_READY
 from calc.engine.repair_test import EARTH, INSULATION
 from calc.models import GearBuild, KeptSheet, ListChange, ListRun, Mark, SafetyWord, UnsafeTag, Waiver
 from calc.worksheets.sheet import Verdict
@@ -48,8 +49,6 @@ class Standing(StrEnum):
 
 
 OPENS: Final = (Standing.PASSED, Standing.WAIVED)
-WRONG: Final = (Outcome.FAILED, Outcome.CLOSE)
-HOLDS_READY: Final = (Stage.AFTER_REPAIR, Stage.SOAK)  # a job isn't ready without these, or the owner's word
 
 
 @dataclass(frozen=True)

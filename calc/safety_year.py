@@ -15,7 +15,7 @@ from django.urls import reverse
 from django.utils import timezone
 
 from calc import listing, meters, near_misses
-from calc.checklists.judging import Outcome
+from calc.checklists.judging import WRONG, Outcome
 from calc.meters import Calibration
 from calc.models import (
     KeptSheet,
@@ -129,7 +129,7 @@ def _waived(year: int, names: dict[str, str]) -> Part:
 def _failed_lines(year: int) -> Part:
     """Lines that weren't right or too close to call. What the after-repair test found has a part of its own."""
     marks = list(
-        Mark.objects.filter(at__year=year, outcome__in=(Outcome.FAILED, Outcome.CLOSE))
+        Mark.objects.filter(at__year=year, outcome__in=WRONG)
         .select_related(
             "run__job__gear", "run__version", "reading__struck_by__by", "sheet__struck_by__by", "by"
         )

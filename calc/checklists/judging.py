@@ -23,6 +23,7 @@ class Outcome(StrEnum):
 
 
 CLOSED: Final = (Outcome.DONE, Outcome.NOT_HERE)
+WRONG: Final = (Outcome.FAILED, Outcome.CLOSE)
 
 
 @dataclass(frozen=True)

@@ -24,7 +24,8 @@ class Stage(StrEnum):
     SOAK = "soak"  # gates ready
 
 
-GATING: Final = (Stage.BEFORE_POWER, Stage.AFTER_REPAIR, Stage.SOAK)
+HOLDS_READY: Final = (Stage.AFTER_REPAIR, Stage.SOAK)  # a job isn't ready without these, or the owner's word
+GATING: Final = (Stage.BEFORE_POWER, *HOLDS_READY)
 
 
 class Has(StrEnum):

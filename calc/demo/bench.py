@@ -10,6 +10,7 @@ from django.utils import timezone
 from calc import listing, safety
 from calc.checklists import Ask, Line, Stage
 from calc.checklists.judging import Outcome, Signed, judge_reading
+from calc.checklists.lines import HOLDS_READY
 from calc.demo.measuring import Measuring, load_meters
 from calc.demo.pen import Pen
 from calc.demo.turns import MENDED_IN, Turns
@@ -198,7 +199,7 @@ class Bench:
             return Signed(Outcome.NOT_HERE, at)
         value = None
         if line.ask is Ask.READING:
-            after = run.version.stage in (Stage.AFTER_REPAIR, Stage.SOAK)
+            after = run.version.stage in HOLDS_READY
             written = _written(line, pen.job.gear, signed, dice)
             reading = pen.read(
                 line.point,
